@@ -1,0 +1,77 @@
+"""How the numerical core is compiled.
+
+The functions of the core are plain Python over arrays, compiled by numba. Only the
+entry points keep their machine code on disk; ``SOURCES`` is a closure variable of
+each entry, so that an edit to any module of the package makes a new entry in the
+cache (numba itself watches only the file that holds the entry).
+"""
+
+import hashlib
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+from numba import njit
+
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+#: Sums may be reordered and multiply-adds fused; NaN and infinity keep their meaning.
+_ARITHMETIC = {"reassoc", "contract", "arcp", "nsz"}
+
+
+def fingerprint(folder: Path) -> int:
+    """Number that changes with any Python source of a package.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of the package. [path]
+
+    Returns
+    -------
+    number : int
+        First 60 bits of a SHA-256 over the sources. [-]
+    """
+    digest = hashlib.sha256()
+    for path in sorted(folder.glob("*.py")):
+        digest.update(path.name.encode())
+        digest.update(path.read_bytes())
+    return int(digest.hexdigest()[:15], 16)
+
+
+#: Fingerprint of this package's sources.
+SOURCES = fingerprint(Path(__file__).parent)
+
+
+def compiled(function: Function) -> Function:
+    """Compile a function of the core; it is inlined into the entry that calls it.
+
+    Parameters
+    ----------
+    function : callable
+        Function over numbers and arrays. [-]
+
+    Returns
+    -------
+    function : callable
+        The same function, compiled at its first call. [-]
+    """
+    wrap = njit(error_model="numpy", fastmath=_ARITHMETIC)
+    return cast(Function, wrap(function))
+
+
+def compiled_entry(function: Function) -> Function:
+    """Compile an entry point, with its machine code kept on disk.
+
+    Parameters
+    ----------
+    function : callable
+        Function that closes over a fingerprint of the sources. [-]
+
+    Returns
+    -------
+    function : callable
+        The same function, loaded from disk or compiled at its first call. [-]
+    """
+    wrap = njit(error_model="numpy", fastmath=_ARITHMETIC, cache=True)
+    return cast(Function, wrap(function))

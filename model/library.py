@@ -1,0 +1,494 @@
+"""The material and mandrel library: four CSV tables into frozen dataclasses.
+
+Engineers keep `fibres.csv`, `resins.csv`, `prepregs.csv` and `mandrels.csv` in a
+folder; `library.toml` beside them, if there is one, states the currency. Without a
+folder the packaged tables are read, an invented shop that says so row by row.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from importlib.resources import as_file, files
+from pathlib import Path
+from typing import Annotated, Any, Final, Protocol, TypeVar
+
+import numpy as np
+from pydantic import AfterValidator, Field, ValidationInfo
+
+from model.errors import Fault, InputError, suggestion
+from model.fields import Cell, Text
+from model.micromechanics import (
+    areal_mass,
+    halpin_tsai,
+    mixture,
+    ply_thickness,
+    resin_after_bleed,
+)
+from model.reading import FORBID_EXTRA, parse_document, read_text
+from model.tables import Rows, read_rows
+from model.units import format_quantity
+
+#: the tables of a library
+TABLES: Final = ("fibres.csv", "resins.csv", "prepregs.csv", "mandrels.csv")
+#: optional file beside them that states the currency
+ABOUT: Final = "library.toml"
+#: fibre volume fractions a cured ply can have; outside, a row holds a slip
+VF_RANGE: Final = (0.2, 0.85)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fibre:
+    """A carbon fibre, stiffer along than across."""
+
+    __pydantic_config__ = FORBID_EXTRA
+
+    name: Annotated[str, Text(), Field(alias="fibre")]  #: its key
+    fibre_class: Annotated[str, Text(), Field(alias="class")]  #: such as "standard"
+    #: modulus along the fibre [Pa]
+    E1: Annotated[
+        float,
+        Cell("GPa", "modulus", above=0, at_most=1500),
+        Field(alias="modulus_gpa"),
+    ]
+    #: tensile strength [Pa]
+    strength: Annotated[
+        float,
+        Cell("MPa", "modulus", above=0, at_most=20000),
+        Field(alias="strength_mpa"),
+    ]
+    #: tensile strain at failure [-]
+    strain: Annotated[
+        float, Cell("%", "percent", above=0, at_most=10), Field(alias="strain_pct")
+    ]
+    #: density [kg/m³]
+    density: Annotated[
+        float,
+        Cell("g/cm^3", "density", above=0, at_most=20),
+        Field(alias="density_g_cm3"),
+    ]
+    #: modulus across the fibre [Pa]
+    E2: Annotated[
+        float,
+        Cell("GPa", "modulus", above=0, at_most=1500),
+        Field(alias="transverse_modulus_gpa"),
+    ]
+    #: shear modulus along the fibre [Pa]
+    G12: Annotated[
+        float,
+        Cell("GPa", "modulus", above=0, at_most=1500),
+        Field(alias="shear_modulus_gpa"),
+    ]
+    #: major Poisson's ratio [-]
+    nu12: Annotated[
+        float, Cell("", "number", at_least=0, at_most=0.5), Field(alias="poisson")
+    ]
+    source: Annotated[str, Text()]  #: where the numbers come from
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Resin:
+    """A cured resin, alike in all directions."""
+
+    __pydantic_config__ = FORBID_EXTRA
+
+    name: Annotated[str, Text(), Field(alias="resin")]  #: its key
+    #: Young's modulus [Pa]
+    modulus: Annotated[
+        float,
+        Cell("GPa", "modulus", above=0, at_most=100),
+        Field(alias="modulus_gpa"),
+    ]
+    #: Poisson's ratio [-]
+    poisson: Annotated[float, Cell("", "number", at_least=0, at_most=0.5)]
+    #: density [kg/m³]
+    density: Annotated[
+        float,
+        Cell("g/cm^3", "density", above=0, at_most=20),
+        Field(alias="density_g_cm3"),
+    ]
+    source: Annotated[str, Text()]  #: where the numbers come from
+
+    @property
+    def shear_modulus(self) -> float:
+        """Shear modulus [Pa]."""
+        return self.modulus / (2.0 * (1.0 + self.poisson))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ply:
+    """A cured ply as the wall is built of it."""
+
+    thickness: float  #: [m]
+    areal_mass: float  #: [kg/m²]
+    Vf: float  #: fibre volume fraction [-]
+    density: float  #: [kg/m³]
+    E1: float  #: modulus along the fibre [Pa]
+    E2: float  #: modulus across the fibre [Pa]
+    G12: float  #: in-plane shear modulus [Pa]
+    nu12: float  #: major Poisson's ratio [-]
+    strain_tension: float  #: allowable strain along the fibre, tension [-]
+    strain_compression: float  #: the same, compression, as a positive number [-]
+    strain_transverse: float  #: allowable strain across the fibre, tension [-]
+    strain_shear: float  #: allowable engineering shear strain [-]
+
+
+def _known(kind: str, info: ValidationInfo, name: str) -> Any:
+    """Look a constituent up; a faulty row of that name counts as known."""
+    table: Mapping[str, Any] = (info.context or {})[kind]
+    if name not in table and table:
+        raise ValueError(f"not in {kind}s.csv. {suggestion(name, table)}")
+    return table.get(name)
+
+
+def _known_fibre(name: Any, info: ValidationInfo) -> Any:
+    return _known("fibre", info, name)
+
+
+def _known_resin(name: Any, info: ValidationInfo) -> Any:
+    return _known("resin", info, name)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Prepreg:
+    """A roll good: a sheet of parallel fibres in uncured resin."""
+
+    __pydantic_config__ = FORBID_EXTRA
+
+    name: Annotated[str, Text(), Field(alias="prepreg")]  #: its key
+    fibre: Annotated[Fibre, Text(), AfterValidator(_known_fibre)]  #: its fibre
+    resin: Annotated[Resin, Text(), AfterValidator(_known_resin)]  #: its resin
+    #: fibre mass per area, the trade's FAW [kg/m²]
+    faw: Annotated[
+        float, Cell("g/m^2", "areal", at_least=5, at_most=1000), Field(alias="faw_g_m2")
+    ]
+    #: resin mass per prepreg mass before cure [-]
+    resin_content: Annotated[
+        float, Cell("%", "percent", at_least=10, at_most=60), Field(alias="resin_pct")
+    ]
+    #: price in the library's currency [1/m²]
+    price: Annotated[float, Cell("", "number", above=0), Field(alias="price_per_m2")]
+    #: width of the roll, across its fibres [m]
+    roll_width: Annotated[
+        float,
+        Cell("mm", "length", at_least=50, at_most=5000),
+        Field(alias="roll_width_mm"),
+    ]
+    #: allowable strain of the ply along the fibre, tension [-]
+    strain_tension: Annotated[
+        float,
+        Cell("%", "percent", above=0, at_most=10),
+        Field(alias="strain_tension_pct"),
+    ]
+    #: the same, compression, as a positive number [-]
+    strain_compression: Annotated[
+        float,
+        Cell("%", "percent", above=0, at_most=10),
+        Field(alias="strain_compression_pct"),
+    ]
+    #: allowable strain across the fibre, tension [-]
+    strain_transverse: Annotated[
+        float,
+        Cell("%", "percent", above=0, at_most=10),
+        Field(alias="strain_transverse_pct"),
+    ]
+    #: allowable engineering shear strain [-]
+    strain_shear: Annotated[
+        float,
+        Cell("%", "percent", above=0, at_most=20),
+        Field(alias="strain_shear_pct"),
+    ]
+    #: measured modulus along the fibre, if any [Pa]
+    E1: Annotated[
+        float | None,
+        Cell("GPa", "modulus", above=0, at_most=1000, optional=True),
+        Field(alias="e1_gpa"),
+    ] = None
+    #: measured modulus across the fibre, if any [Pa]
+    E2: Annotated[
+        float | None,
+        Cell("GPa", "modulus", above=0, at_most=1000, optional=True),
+        Field(alias="e2_gpa"),
+    ] = None
+    #: measured shear modulus, if any [Pa]
+    G12: Annotated[
+        float | None,
+        Cell("GPa", "modulus", above=0, at_most=1000, optional=True),
+        Field(alias="g12_gpa"),
+    ] = None
+    #: measured major Poisson's ratio, if any [-]
+    nu12: Annotated[
+        float | None, Cell("", "number", at_least=0, at_most=0.5, optional=True)
+    ] = None
+    #: measured cured thickness, if any [m]
+    thickness: Annotated[
+        float | None,
+        Cell("mm", "length", above=0, at_most=2, optional=True),
+        Field(alias="thickness_mm"),
+    ] = None
+    source: Annotated[str, Text()]  #: where the numbers come from
+
+    def cured(self, resin_bleed: float = 0.0) -> Ply:
+        """Cured ply of this prepreg.
+
+        Parameters
+        ----------
+        resin_bleed : float
+            Resin mass lost in cure per prepreg mass. [-]
+
+        Returns
+        -------
+        ply : Ply
+            Measured values where the row has them, else from the constituents; bleed
+            changes derived values only. [SI]
+        """
+        resin_content = resin_after_bleed(self.resin_content, resin_bleed)
+        fibre, resin = self.fibre, self.resin
+        thickness = self.thickness
+        if thickness is None:
+            thickness = ply_thickness(
+                self.faw, resin_content, fibre.density, resin.density
+            )
+        Vf = self.faw / fibre.density / thickness
+        mass = areal_mass(self.faw, resin_content)
+
+        def measured_or(value: float | None, derived: float) -> float:
+            return derived if value is None else value
+
+        G_resin = resin.shear_modulus
+        return Ply(
+            thickness=thickness,
+            areal_mass=mass,
+            Vf=Vf,
+            density=mass / thickness,
+            E1=measured_or(self.E1, mixture(fibre.E1, resin.modulus, Vf)),
+            E2=measured_or(self.E2, halpin_tsai(fibre.E2, resin.modulus, Vf, 2.0)),
+            G12=measured_or(self.G12, halpin_tsai(fibre.G12, G_resin, Vf, 1.0)),
+            nu12=measured_or(self.nu12, mixture(fibre.nu12, resin.poisson, Vf)),
+            strain_tension=self.strain_tension,
+            strain_compression=self.strain_compression,
+            strain_transverse=self.strain_transverse,
+            strain_shear=self.strain_shear,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mandrel:
+    """A steel core: diameter against distance from its small end, straight between."""
+
+    name: str  #: its key
+    distance: tuple[float, ...]  #: from the small end, rising from 0 [m]
+    diameter: tuple[float, ...]  #: never shrinking, so that it can be drawn out [m]
+
+    @property
+    def length(self) -> float:
+        """Distance of the last breakpoint [m]."""
+        return self.distance[-1]
+
+    def diameter_at(self, distance: float) -> float:
+        """Diameter of the mandrel.
+
+        Parameters
+        ----------
+        distance : float
+            From the small end, within the mandrel. [m]
+
+        Returns
+        -------
+        diameter : float
+            Linear between breakpoints. [m]
+        """
+        return float(np.interp(distance, self.distance, self.diameter))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Library:
+    """Everything a shop can roll with; the tables keep their order."""
+
+    fibres: Mapping[str, Fibre]  #: by name
+    resins: Mapping[str, Resin]  #: by name
+    prepregs: Mapping[str, Prepreg]  #: by name
+    mandrels: Mapping[str, Mandrel]  #: by name
+    currency: str  #: of the prices; empty if not stated
+    source: str  #: folder as its user named it
+    #: files it was read from, by name, as text, so that a copy can be kept
+    files: Mapping[str, str] = field(default_factory=dict, repr=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _MandrelRow:
+    __pydantic_config__ = FORBID_EXTRA
+
+    mandrel: Annotated[str, Text()]
+    distance_mm: Annotated[float, Cell("mm", "length", at_least=0, at_most=5000)]
+    diameter_mm: Annotated[float, Cell("mm", "length", above=0, at_most=100)]
+
+
+class _Named(Protocol):
+    @property
+    def name(self) -> str: ...
+
+
+T = TypeVar("T")
+N = TypeVar("N", bound=_Named)
+
+
+def read_library(folder: Path | None = None) -> Library:
+    """Read a library.
+
+    Parameters
+    ----------
+    folder : Path or None
+        Folder of the tables; None for the packaged one. [-]
+
+    Returns
+    -------
+    library : Library
+        Everything in it, checked. [SI]
+
+    Raises
+    ------
+    InputError
+        With every fault of every table.
+    """
+    if folder is None:
+        with as_file(files("model") / "data" / "library") as packaged:
+            return _read_folder(packaged, "packaged library")
+    return _read_folder(folder, str(folder))
+
+
+def _read_folder(folder: Path, source: str) -> Library:
+    if not folder.is_dir():
+        what = "a file, not a folder" if folder.exists() else "no such folder"
+        message = f"{what}. A library is a folder with {', '.join(TABLES)}."
+        raise InputError(source, [Fault("", None, None, message)])
+    faults: list[Fault] = []
+    texts: dict[str, str] = {}
+    for name in TABLES:
+        try:
+            texts[name] = read_text(folder / name)
+        except InputError as error:
+            faults.append(Fault(name, None, None, error.faults[0].message))
+    currency = ""
+    if (folder / ABOUT).exists():
+        try:
+            texts[ABOUT] = read_text(folder / ABOUT)
+            currency = _read_about(texts[ABOUT])
+        except InputError as error:
+            for fault in error.faults:
+                place = f"{ABOUT}, {fault.where}" if fault.where else ABOUT
+                faults.append(replace(fault, where=place))
+
+    def rows_of(file: str, cls: type[T], key: str, context: object = None) -> Rows[T]:
+        if file not in texts:
+            return Rows((), ())
+        return read_rows(
+            texts[file], file, cls, key_column=key, faults=faults, context=context
+        )
+
+    fibre_rows = rows_of("fibres.csv", Fibre, "fibre")
+    resin_rows = rows_of("resins.csv", Resin, "resin")
+    fibres = _by_name(fibre_rows, "fibre", faults)
+    resins = _by_name(resin_rows, "resin", faults)
+    context = {
+        "fibre": {name: fibres.get(name) for name in fibre_rows.names},
+        "resin": {name: resins.get(name) for name in resin_rows.names},
+    }
+    prepreg_rows = rows_of("prepregs.csv", Prepreg, "prepreg", context)
+    prepregs = _by_name(prepreg_rows, "prepreg", faults)
+    for row in prepreg_rows.rows:
+        faults += _content_faults(row.item, row.where)
+    mandrels = _mandrels(rows_of("mandrels.csv", _MandrelRow, "mandrel"), faults)
+    if faults:
+        raise InputError(source, faults)
+    return Library(
+        fibres=fibres,
+        resins=resins,
+        prepregs=prepregs,
+        mandrels=mandrels,
+        currency=currency,
+        source=source,
+        files=texts,
+    )
+
+
+def _read_about(text: str) -> str:
+    """Currency stated in `library.toml`."""
+    document = parse_document(text, ABOUT)
+    document.value("name", Text(), required=False)
+    document.value("note", Text(), required=False)
+    currency = document.value("currency", Text(), required=False)
+    document.close()
+    return currency or ""
+
+
+def _by_name(rows: Rows[N], kind: str, faults: list[Fault]) -> dict[str, N]:
+    found: dict[str, N] = {}
+    first: dict[str, str] = {}
+    for row in rows.rows:
+        name = row.item.name
+        if name in found:
+            faults.append(
+                Fault(row.where, kind, None, f"stands twice; first in {first[name]}.")
+            )
+            continue
+        found[name] = row.item
+        match = re.search(r"row \d+", row.where)
+        first[name] = match.group() if match else ""
+    return found
+
+
+def _content_faults(prepreg: Prepreg, where: str) -> list[Fault]:
+    """Fault of a prepreg whose contents do not make a ply."""
+    if prepreg.fibre is None or prepreg.resin is None:
+        return []  # reported with its own table
+    Vf = prepreg.cured().Vf
+    least, most = VF_RANGE
+    if least <= Vf <= most:
+        return []
+    allowed = f"A ply has {least:g} to {most:g}."
+    if prepreg.thickness is None:
+        message = f"faw and resin content give a fibre volume fraction of {Vf:.2f}."
+        return [Fault(where, None, None, f"{message} {allowed}")]
+    message = f"with its fibre mass gives a fibre volume fraction of {Vf:.2f}."
+    shown = f"{prepreg.thickness * 1e3:g}"
+    return [Fault(where, "thickness_mm", shown, f"{message} {allowed}")]
+
+
+def _mandrels(rows: Rows[_MandrelRow], faults: list[Fault]) -> dict[str, Mandrel]:
+    points: dict[str, list[_MandrelRow]] = {}
+    for row in rows.rows:
+        point = row.item
+        before = points.setdefault(point.mandrel, [])
+        message = None
+        key, value = "distance_mm", point.distance_mm
+        if not before:
+            if point.distance_mm != 0.0:
+                message = "a mandrel begins at distance 0, its small end."
+        elif point.distance_mm <= before[-1].distance_mm:
+            last = format_quantity(before[-1].distance_mm, "length")
+            message = f"not beyond the {last} of the row before. Distances rise."
+        elif point.diameter_mm < before[-1].diameter_mm:
+            key, value = "diameter_mm", point.diameter_mm
+            last = format_quantity(before[-1].diameter_mm, "length")
+            message = (
+                f"thinner than the {last} before it. A mandrel never shrinks towards "
+                "its butt, or it could not be drawn out."
+            )
+        if message is not None:
+            faults.append(Fault(row.where, key, f"{value * 1e3:g}", message))
+        before.append(point)
+    clean = len(faults) == 0
+    for name, breakpoints in points.items():
+        if len(breakpoints) < 2 and clean:
+            message = f"mandrel '{name}' has one row. Give two at least."
+            faults.append(Fault("mandrels.csv", None, None, message))
+    return {
+        name: Mandrel(
+            name=name,
+            distance=tuple(point.distance_mm for point in breakpoints),
+            diameter=tuple(point.diameter_mm for point in breakpoints),
+        )
+        for name, breakpoints in points.items()
+    }

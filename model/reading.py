@@ -1,0 +1,569 @@
+"""The door for files that people write: text in, frozen dataclasses or all faults out.
+
+A table of a TOML file becomes one frozen dataclass. Each of its fields says, beside its
+type, how the text in the file is read (the readers of `fields`); cross checks are
+pydantic ``AfterValidator``s that see the fields read before them (``info.data``) and
+whatever the caller hands down (``info.context``), and raise ``ValueError`` with a
+message for the user::
+
+    @dataclass(frozen=True, slots=True, kw_only=True)
+    class Shaft:
+        __pydantic_config__ = FORBID_EXTRA
+        length: Annotated[float, Quantity("length", above=0.0)]
+        mandrel: Annotated[str, Text(), AfterValidator(known_mandrel)]
+        trim_tip: Annotated[float, Quantity("length", at_least=0.0)] = 0.0
+        sets: Annotated[tuple[float, ...], Choice(Quantity("length"))] = (0.0,)
+
+    document = open_document(path)                     # InputError if unreadable
+    name = document.value("name", Text())              # one top-level value
+    shaft = document.table("shaft", Shaft, context=library)       # [shaft]
+    flags = document.tables("flag", Flag, context=(library, shaft))  # [[flag]]
+    targets = document.take("targets")                 # raw, for what is special
+    for key, table in (targets or {}).items():
+        document.read(table, Target, where=f"[targets] {key}")
+    document.fault("[targets]", "weight", '"58 mm"', "why, and what is allowed.")
+    document.close()         # unknown keys; InputError with all faults, if any
+
+`table`, `value` and `read` give None where the part is faulty, so that the rest is
+still checked; after `close` nothing is None but what is optional.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+import tomllib
+import typing
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any, Final, TypeVar
+
+from pydantic import ConfigDict, TypeAdapter, ValidationError
+from pydantic.fields import FieldInfo
+from pydantic_core import ErrorDetails
+
+from model.errors import Fault, InputError, nearest, suggestion
+from model.fields import Reader, show_value
+
+T = TypeVar("T")
+
+#: version of the files this package reads and writes
+FORMAT: Final = 1
+#: pydantic setting of a dataclass read from a table: keys without a field are faults
+FORBID_EXTRA: Final = ConfigDict(extra="forbid")
+
+_MAX_BYTES = 20_000_000
+_TOML_PLACE = re.compile(r"\s*\(at (line \d+, column \d+|end of document)\)")
+
+
+@cache
+def _adapter(cls: type) -> TypeAdapter[Any]:
+    return TypeAdapter(cls)
+
+
+@dataclass(frozen=True, slots=True)
+class _Key:
+    """What is known of one key of a table before any file is read."""
+
+    field: str
+    name: str  # as written in the file
+    reader: Reader | None
+    required: bool
+
+
+@cache
+def _keys(cls: Any) -> tuple[_Key, ...]:
+    hints = typing.get_type_hints(cls, include_extras=True)
+    found = []
+    for field in dataclasses.fields(cls):
+        extras = getattr(hints[field.name], "__metadata__", ())
+        found_readers = [extra for extra in extras if isinstance(extra, Reader)]
+        aliases = [extra.alias for extra in extras if isinstance(extra, FieldInfo)]
+        required = (
+            field.default is dataclasses.MISSING
+            and field.default_factory is dataclasses.MISSING
+        )
+        name = aliases[0] if aliases and aliases[0] else field.name
+        reader = found_readers[0] if found_readers else None
+        found.append(_Key(field.name, name, reader, required))
+    return tuple(found)
+
+
+def key_names(cls: type, *, required: bool = False) -> tuple[str, ...]:
+    """Keys of the table a dataclass is read from: its fields or their aliases.
+
+    Parameters
+    ----------
+    cls : type
+        A dataclass. [-]
+    required : bool
+        Only those without a default. [-]
+
+    Returns
+    -------
+    names : tuple of str
+        In the order of the fields. [-]
+    """
+    return tuple(key.name for key in _keys(cls) if key.required or not required)
+
+
+def _fault(error: ErrorDetails, cls: type, where: str) -> Fault:
+    """Our own words for one error of pydantic."""
+    location = [str(part) for part in error["loc"]]
+    kind = error["type"]
+    shown = show_value(error["input"])
+    if not location:
+        if kind == "value_error":
+            return Fault(where, None, None, str(error["ctx"]["error"]))
+        return Fault(where, None, shown, "not a table of keys and values.")
+    key = location[-1]
+    if kind == "unexpected_keyword_argument":
+        return Fault(
+            where, key, shown, f"unknown key. {suggestion(key, key_names(cls))}"
+        )
+    if kind in {"missing", "missing_keyword_only_argument", "missing_argument"}:
+        reader = next(known.reader for known in _keys(cls) if known.name == key)
+        hint = f" {reader.hint()}" if reader else ""
+        return Fault(where, key, None, f"missing.{hint}")
+    if kind == "value_error":
+        return Fault(where, key, shown, str(error["ctx"]["error"]))
+    return Fault(where, key, shown, f"not usable here: {error['msg'].lower()}.")
+
+
+def readers(cls: type) -> dict[str, Reader]:
+    """Readers of the fields of a dataclass that have one.
+
+    Parameters
+    ----------
+    cls : type
+        A dataclass. [-]
+
+    Returns
+    -------
+    readers : dict
+        By field name. [-]
+    """
+    return {key.field: key.reader for key in _keys(cls) if key.reader is not None}
+
+
+def read_table(
+    raw: Mapping[str, object],
+    cls: type[T],
+    *,
+    where: str,
+    faults: list[Fault],
+    context: object = None,
+) -> T | None:
+    """Make a dataclass of a table, or note its faults.
+
+    Parameters
+    ----------
+    raw : mapping
+        Keys and values as read. [-]
+    cls : type
+        Dataclass to make. [-]
+    where : str
+        Place of the table as a message shows it. [-]
+    faults : list of Fault
+        Faults are added here in the order of the file, missing keys last; a key that
+        is missing because it is misspelt is reported once. [-]
+    context : object
+        Handed to the validators of the fields as ``info.context``. [-]
+
+    Returns
+    -------
+    table : object or None
+        None if the table is faulty. [SI]
+    """
+    try:
+        kind: type = cls
+        table: T = _adapter(kind).validate_python(raw, context=context)
+    except ValidationError as error:
+        found = [_fault(item, cls, where) for item in error.errors(include_url=False)]
+    else:
+        return table
+    order = list(raw)
+    names = key_names(cls)
+    misspelt = {nearest(key, names) for key in order if key not in names}
+    found = [fault for fault in found if fault.key in raw or fault.key not in misspelt]
+    place = {key: i for i, key in enumerate(order)}
+    found.sort(key=lambda fault: place.get(fault.key or "", len(order)))
+    faults.extend(found)
+    return None
+
+
+def read_text(path: Path) -> str:
+    """Text of a file.
+
+    Parameters
+    ----------
+    path : Path
+        File to read. [-]
+
+    Returns
+    -------
+    text : str
+        Its text, without byte order mark and carriage returns. [-]
+
+    Raises
+    ------
+    InputError
+        If it is missing, a folder, unreadable, binary, not UTF-8 or empty.
+    """
+    try:
+        if path.is_dir():
+            raise _unreadable(path, "a folder, not a file.")
+        if path.exists() and path.stat().st_size > _MAX_BYTES:
+            raise _unreadable(
+                path, f"larger than {_MAX_BYTES // 1_000_000} MB, so not read."
+            )
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise _unreadable(path, f"no such file.{_near_file(path)}") from None
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else str(error)
+        raise _unreadable(path, f"cannot be read: {str(reason).lower()}.") from None
+    if b"\0" in data:
+        raise _unreadable(path, "a binary file. A text file is wanted.")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise _unreadable(
+            path, f"line {line} is not UTF-8 text. Save the file as UTF-8."
+        ) from None
+    if not text.strip():
+        raise _unreadable(path, "empty.")
+    return text.replace("\r\n", "\n")
+
+
+def _unreadable(path: Path, message: str) -> InputError:
+    return InputError(str(path), [Fault("", None, None, message)])
+
+
+def _near_file(path: Path) -> str:
+    """Hint at a file of nearly the same name in the same folder."""
+    try:
+        near = nearest(path.name, [entry.name for entry in path.parent.iterdir()])
+    except (OSError, ValueError):
+        return ""
+    return f" Did you mean '{near}'?" if near else ""
+
+
+class Document:
+    """A TOML file being read; gathers its faults until `close`.
+
+    Parameters
+    ----------
+    source : str
+        File as its user named it. [-]
+    data : mapping
+        The file as read. [-]
+    text : str
+        The file as written. [-]
+    """
+
+    def __init__(self, source: str, data: Mapping[str, Any], text: str) -> None:
+        self.source = source
+        self.text = text
+        self.faults: list[Fault] = []
+        self._data = data
+        self._known = {"format"}
+        self._missing: list[tuple[str, Fault]] = []
+
+    @property
+    def keys(self) -> tuple[str, ...]:
+        """Top-level keys of the file, in its order."""
+        return tuple(self._data)
+
+    def fault(
+        self, where: str, key: str | None, value: str | None, message: str
+    ) -> None:
+        """Note a fault.
+
+        Parameters
+        ----------
+        where : str
+            Table, such as "[shaft]"; may be empty. [-]
+        key : str or None
+            Key inside it. [-]
+        value : str or None
+            Value as `show_value` gives it. [-]
+        message : str
+            What is wrong and what is allowed. [-]
+        """
+        self.faults.append(Fault(where, key, value, message))
+
+    def take(self, key: str) -> Any:
+        """Hand out a top-level value as it is and count its key as known.
+
+        Parameters
+        ----------
+        key : str
+            Top-level key. [-]
+
+        Returns
+        -------
+        value : object
+            The value, None if the file has none. [-]
+        """
+        self._known.add(key)
+        return self._data.get(key)
+
+    def raw(self, table: str, key: str) -> Any:
+        """Hand out one value of a top-level table as it is written.
+
+        Parameters
+        ----------
+        table, key : str
+            Names of the table and of the key inside it. [-]
+
+        Returns
+        -------
+        value : object
+            The value, None if there is none. [-]
+        """
+        inside = self._data.get(table)
+        return inside.get(key) if isinstance(inside, dict) else None
+
+    def value(self, key: str, reader: Reader, *, required: bool = True) -> Any:
+        """Read one top-level value.
+
+        Parameters
+        ----------
+        key : str
+            Top-level key. [-]
+        reader : Reader
+            How it is read. [-]
+        required : bool
+            Whether it must be there. [-]
+
+        Returns
+        -------
+        value : object
+            What the reader gives, None if absent or faulty. [SI]
+        """
+        raw = self.take(key)
+        if raw is None:
+            if required:
+                fault = Fault("", key, None, f"missing. {reader.hint()}")
+                self._missing.append((key, fault))
+            return None
+        try:
+            return reader.read(raw)
+        except ValueError as error:
+            self.fault("", key, show_value(raw), str(error))
+            return None
+
+    def table(self, key: str, cls: type[T], *, context: object = None) -> T | None:
+        """Read a top-level table.
+
+        Parameters
+        ----------
+        key : str
+            Name of the table. [-]
+        cls : type
+            Dataclass to make of it; with a default for every field the table is
+            optional. [-]
+        context : object
+            Handed to the validators of its fields as ``info.context``. [-]
+
+        Returns
+        -------
+        table : object or None
+            None if it is missing or faulty. [SI]
+        """
+        raw = self.take(key)
+        if raw is None:
+            if not key_names(cls, required=True):
+                return cls()
+            fault = Fault("", None, None, f"no table [{key}].")
+            self._missing.append((key, fault))
+            return None
+        return self.read(raw, cls, where=f"[{key}]", context=context)
+
+    def tables(
+        self, key: str, cls: type[T], *, context: object = None, required: bool = True
+    ) -> tuple[T, ...]:
+        """Read an array of tables.
+
+        Parameters
+        ----------
+        key : str
+            Name of the tables, written [[key]]. [-]
+        cls : type
+            Dataclass to make of each. [-]
+        context : object
+            Handed to the validators of its fields as ``info.context``. [-]
+        required : bool
+            Whether there must be one at least. [-]
+
+        Returns
+        -------
+        tables : tuple
+            Those without faults, in the order of the file. [SI]
+        """
+        raw = self.take(key)
+        if raw is None or raw == []:
+            if required:
+                fault = Fault("", None, None, f"no [[{key}]]; give one at least.")
+                self._missing.append((key, fault))
+            return ()
+        if not isinstance(raw, list):
+            self.fault("", key, show_value(raw), f"write [[{key}]] above each of them.")
+            return ()
+        found = []
+        for i, item in enumerate(raw):
+            where = self.numbered(key, i, item)
+            table = self.read(item, cls, where=where, context=context)
+            if table is not None:
+                found.append(table)
+        return tuple(found)
+
+    @staticmethod
+    def numbered(key: str, index: int, raw: object) -> str:
+        """Place of one table of an array as a message shows it.
+
+        Parameters
+        ----------
+        key : str
+            Name of the tables. [-]
+        index : int
+            Position in the file, from 0. [-]
+        raw : object
+            The table; its name is shown. [-]
+
+        Returns
+        -------
+        where : str
+            Such as 'flag 3 "tip"'; people count from one. [-]
+        """
+        name = raw.get("name") if isinstance(raw, dict) else None
+        shown = f" {show_value(name)}" if isinstance(name, str) and name else ""
+        return f"{key} {index + 1}{shown}"
+
+    def read(
+        self, raw: object, cls: type[T], *, where: str, context: object = None
+    ) -> T | None:
+        """Read one table that was taken before.
+
+        Parameters
+        ----------
+        raw : object
+            The table. [-]
+        cls : type
+            Dataclass to make of it. [-]
+        where : str
+            Its place as a message shows it. [-]
+        context : object
+            Handed to the validators of its fields as ``info.context``. [-]
+
+        Returns
+        -------
+        table : object or None
+            None if it is faulty. [SI]
+        """
+        if not isinstance(raw, dict):
+            self.fault(where, None, show_value(raw), "not a table of keys and values.")
+            return None
+        return read_table(raw, cls, where=where, faults=self.faults, context=context)
+
+    def close(self) -> None:
+        """Finish: report what is unknown or missing and everything noted before.
+
+        Raises
+        ------
+        InputError
+            If there is any fault.
+        """
+        misspelt = set()
+        unknown = []
+        for key, value in self._data.items():
+            if key not in self._known:
+                misspelt.add(nearest(key, self._known - set(self._data)))
+                hint = suggestion(key, self._known)
+                shown = None if isinstance(value, dict | list) else show_value(value)
+                unknown.append(Fault("", key, shown, f"unknown key. {hint}"))
+        missing = [fault for key, fault in self._missing if key not in misspelt]
+        faults = [*missing, *unknown, *self.faults]
+        if faults:
+            raise InputError(self.source, faults)
+
+
+def open_document(path: Path) -> Document:
+    """Open a TOML file.
+
+    Parameters
+    ----------
+    path : Path
+        File to read. [-]
+
+    Returns
+    -------
+    document : Document
+        Ready for its tables to be read. [-]
+
+    Raises
+    ------
+    InputError
+        If it cannot be read, is not TOML or is of a later format.
+    """
+    return parse_document(read_text(path), str(path))
+
+
+def parse_document(text: str, source: str) -> Document:
+    """Open TOML text.
+
+    Parameters
+    ----------
+    text : str
+        The file as written. [-]
+    source : str
+        What to call it in messages. [-]
+
+    Returns
+    -------
+    document : Document
+        Ready for its tables to be read. [-]
+
+    Raises
+    ------
+    InputError
+        If it is not TOML or is of a later format.
+    """
+    try:
+        data = tomllib.loads(text)
+    except (ValueError, RecursionError) as error:
+        raise InputError(source, [_syntax_fault(error)]) from None
+    document = Document(source, data, text)
+    version = data.get("format")
+    if version is None:
+        document.fault(
+            "", "format", None, f"missing. Begin the file with format = {FORMAT}."
+        )
+    elif isinstance(version, bool) or not isinstance(version, int) or version < 1:
+        document.fault(
+            "", "format", show_value(version), f"not a format. Write format = {FORMAT}."
+        )
+    elif version > FORMAT:
+        message = (
+            f"written for format {show_value(version)}; this version reads format "
+            f"{FORMAT}. A later version of the program is needed."
+        )
+        raise InputError(source, [Fault("", "format", show_value(version), message)])
+    return document
+
+
+def _syntax_fault(error: Exception) -> Fault:
+    if isinstance(error, RecursionError):
+        return Fault("", None, None, "not TOML: nested too deeply.")
+    text = str(error)
+    match = _TOML_PLACE.search(text)
+    reason = _TOML_PLACE.sub("", text)
+    reason = reason[:1].lower() + reason[1:]
+    if match is None:
+        return Fault("", None, None, f"not TOML: {reason}.")
+    place = match.group(1).replace("end of document", "the end of the file")
+    return Fault(place, None, None, f"not TOML: {reason}.")
