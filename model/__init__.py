@@ -28,6 +28,10 @@ from model.design_checks import (
     mandrel_fault,
 )
 from model.design_file import (
+    RunOuts,
+    RunOutText,
+    RunOuts,
+    RunOutText,
     design_from_text,
     design_to_text,
     open_design,
@@ -46,6 +50,7 @@ from model.fields import (
     quoted,
     show_value,
 )
+from model.files import read_text
 from model.library import (
     Fibre,
     Library,
@@ -62,7 +67,6 @@ from model.reading import (
     Document,
     open_document,
     parse_document,
-    read_text,
 )
 from model.shaft import (
     FlagReport,

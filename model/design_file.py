@@ -23,7 +23,7 @@ from model.design_checks import (
     check_finish,
     mandrel_fault,
 )
-from model.errors import suggestion
+from model.errors import Fault, InputError, suggestion
 from model.fields import AngleText, Quantity, Reader, Text, quoted, show_value
 from model.library import Library, read_library
 from model.reading import (
@@ -241,7 +241,7 @@ def _design(
     name = document.value("name", Text())
     library_text = document.value("library", Text(), required=False)
     if library is None:
-        library = read_library(folder / library_text if library_text else None)
+        library = _own_library(document.source, library_text, folder)
     context = _Context(library)
     shaft = document.table("shaft", Shaft, context=context)
     finish = document.table("finish", Finish, context=context)
@@ -263,7 +263,7 @@ def _design(
         check_bleed(document, finish, library, (flag.material for flag in flags))
     if shaft is not None and flags and not document.faults:
         for message in bare_stretches(shaft, flags):
-            document.fault("", "flag", None, message)
+            document.fault("[[flag]]", None, None, message)
     document.close()
     if shaft is None or finish is None or bench is None or cutting is None:
         raise AssertionError("a table without faults is never None")
@@ -277,6 +277,16 @@ def _design(
         library=library_text,
     )
     return design, library
+
+
+def _own_library(source: str, text: str | None, folder: Path) -> Library:
+    """Library a design file names, from the folder the file is in."""
+    if text is None:
+        return read_library()
+    if not (folder / text).is_dir():
+        message = "no such folder. The path is taken from the folder of this file."
+        raise InputError(source, [Fault("", "library", quoted(text), message)])
+    return read_library(folder / text)
 
 
 # ------------------------------------------------------------------------- writing

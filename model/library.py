@@ -8,6 +8,7 @@ folder the packaged tables are read, an invented shop that says so row by row.
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from importlib.resources import as_file, files
@@ -19,6 +20,7 @@ from pydantic import AfterValidator, Field, ValidationInfo
 
 from model.errors import Fault, InputError, suggestion
 from model.fields import Cell, Text
+from model.files import read_text
 from model.micromechanics import (
     areal_mass,
     halpin_tsai,
@@ -26,7 +28,7 @@ from model.micromechanics import (
     ply_thickness,
     resin_after_bleed,
 )
-from model.reading import FORBID_EXTRA, parse_document, read_text
+from model.reading import FORBID_EXTRA, parse_document
 from model.tables import Rows, read_rows
 from model.units import format_quantity
 
@@ -458,30 +460,20 @@ def _content_faults(prepreg: Prepreg, where: str) -> list[Fault]:
 
 def _mandrels(rows: Rows[_MandrelRow], faults: list[Fault]) -> dict[str, Mandrel]:
     points: dict[str, list[_MandrelRow]] = {}
+    rows_of = Counter(rows.names)
+    rows_read = Counter(row.item.mandrel for row in rows.rows)
     for row in rows.rows:
         point = row.item
         before = points.setdefault(point.mandrel, [])
-        message = None
-        key, value = "distance_mm", point.distance_mm
-        if not before:
-            if point.distance_mm != 0.0:
-                message = "a mandrel begins at distance 0, its small end."
-        elif point.distance_mm <= before[-1].distance_mm:
-            last = format_quantity(before[-1].distance_mm, "length")
-            message = f"not beyond the {last} of the row before. Distances rise."
-        elif point.diameter_mm < before[-1].diameter_mm:
-            key, value = "diameter_mm", point.diameter_mm
-            last = format_quantity(before[-1].diameter_mm, "length")
-            message = (
-                f"thinner than the {last} before it. A mandrel never shrinks towards "
-                "its butt, or it could not be drawn out."
-            )
-        if message is not None:
-            faults.append(Fault(row.where, key, f"{value * 1e3:g}", message))
+        found = None
+        # a mandrel with a row that could not be read is not judged as a whole
+        if rows_of[point.mandrel] == rows_read[point.mandrel]:
+            found = _breakpoint_fault(point, before[-1] if before else None, row.where)
+        if found is not None:
+            faults.append(found)
         before.append(point)
-    clean = len(faults) == 0
-    for name, breakpoints in points.items():
-        if len(breakpoints) < 2 and clean:
+    for name, count in rows_of.items():
+        if name and count < 2:
             message = f"mandrel '{name}' has one row. Give two at least."
             faults.append(Fault("mandrels.csv", None, None, message))
     return {
@@ -492,3 +484,27 @@ def _mandrels(rows: Rows[_MandrelRow], faults: list[Fault]) -> dict[str, Mandrel
         )
         for name, breakpoints in points.items()
     }
+
+
+def _breakpoint_fault(
+    point: _MandrelRow, before: _MandrelRow | None, where: str
+) -> Fault | None:
+    """Fault of a mandrel's breakpoint beside the one before it."""
+    distance = f"{point.distance_mm * 1e3:g}"
+    if before is None:
+        if point.distance_mm == 0.0:
+            return None
+        message = "a mandrel begins at distance 0, its small end."
+        return Fault(where, "distance_mm", distance, message)
+    if point.distance_mm <= before.distance_mm:
+        last = format_quantity(before.distance_mm, "length")
+        message = f"not beyond the {last} of the row before. Distances rise."
+        return Fault(where, "distance_mm", distance, message)
+    if point.diameter_mm < before.diameter_mm:
+        last = format_quantity(before.diameter_mm, "length")
+        message = (
+            f"thinner than the {last} before it. A mandrel never shrinks towards its "
+            "butt, or it could not be drawn out."
+        )
+        return Fault(where, "diameter_mm", f"{point.diameter_mm * 1e3:g}", message)
+    return None

@@ -46,6 +46,7 @@ from pydantic_core import ErrorDetails
 
 from model.errors import Fault, InputError, nearest, suggestion
 from model.fields import Reader, show_value
+from model.files import read_text
 
 T = TypeVar("T")
 
@@ -54,8 +55,14 @@ FORMAT: Final = 1
 #: pydantic setting of a dataclass read from a table: keys without a field are faults
 FORBID_EXTRA: Final = ConfigDict(extra="forbid")
 
-_MAX_BYTES = 20_000_000
 _TOML_PLACE = re.compile(r"\s*\(at (line \d+, column \d+|end of document)\)")
+#: what the TOML reader says, where its words do not help
+_SYNTAX_WORDS: Final = {
+    "Cannot overwrite a value": "this key stands twice in its table",
+    "Illegal character '\\n'": "a text is not closed by its quote",
+    "Unterminated string": "a text is not closed by its quote",
+    "Expected '=' after a key in a key/value pair": "expected '=' after the key",
+}
 
 
 @cache
@@ -192,64 +199,6 @@ def read_table(
     found.sort(key=lambda fault: place.get(fault.key or "", len(order)))
     faults.extend(found)
     return None
-
-
-def read_text(path: Path) -> str:
-    """Text of a file.
-
-    Parameters
-    ----------
-    path : Path
-        File to read. [-]
-
-    Returns
-    -------
-    text : str
-        Its text, without byte order mark and carriage returns. [-]
-
-    Raises
-    ------
-    InputError
-        If it is missing, a folder, unreadable, binary, not UTF-8 or empty.
-    """
-    try:
-        if path.is_dir():
-            raise _unreadable(path, "a folder, not a file.")
-        if path.exists() and path.stat().st_size > _MAX_BYTES:
-            raise _unreadable(
-                path, f"larger than {_MAX_BYTES // 1_000_000} MB, so not read."
-            )
-        data = path.read_bytes()
-    except FileNotFoundError:
-        raise _unreadable(path, f"no such file.{_near_file(path)}") from None
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) else str(error)
-        raise _unreadable(path, f"cannot be read: {str(reason).lower()}.") from None
-    if b"\0" in data:
-        raise _unreadable(path, "a binary file. A text file is wanted.")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        raise _unreadable(
-            path, f"line {line} is not UTF-8 text. Save the file as UTF-8."
-        ) from None
-    if not text.strip():
-        raise _unreadable(path, "empty.")
-    return text.replace("\r\n", "\n")
-
-
-def _unreadable(path: Path, message: str) -> InputError:
-    return InputError(str(path), [Fault("", None, None, message)])
-
-
-def _near_file(path: Path) -> str:
-    """Hint at a file of nearly the same name in the same folder."""
-    try:
-        near = nearest(path.name, [entry.name for entry in path.parent.iterdir()])
-    except (OSError, ValueError):
-        return ""
-    return f" Did you mean '{near}'?" if near else ""
 
 
 class Document:
@@ -484,8 +433,13 @@ class Document:
             if key not in self._known:
                 misspelt.add(nearest(key, self._known - set(self._data)))
                 hint = suggestion(key, self._known)
-                shown = None if isinstance(value, dict | list) else show_value(value)
-                unknown.append(Fault("", key, shown, f"unknown key. {hint}"))
+                if isinstance(value, dict):
+                    fault = Fault(f"[{key}]", None, None, f"unknown table. {hint}")
+                elif isinstance(value, list) and value and isinstance(value[0], dict):
+                    fault = Fault(f"[[{key}]]", None, None, f"unknown table. {hint}")
+                else:
+                    fault = Fault("", key, show_value(value), f"unknown key. {hint}")
+                unknown.append(fault)
         missing = [fault for key, fault in self._missing if key not in misspelt]
         faults = [*missing, *unknown, *self.faults]
         if faults:
@@ -562,7 +516,7 @@ def _syntax_fault(error: Exception) -> Fault:
     text = str(error)
     match = _TOML_PLACE.search(text)
     reason = _TOML_PLACE.sub("", text)
-    reason = reason[:1].lower() + reason[1:]
+    reason = _SYNTAX_WORDS.get(reason, reason[:1].lower() + reason[1:])
     if match is None:
         return Fault("", None, None, f"not TOML: {reason}.")
     place = match.group(1).replace("end of document", "the end of the file")

@@ -74,6 +74,8 @@ def read_rows(
         faults.append(Fault(file_name, None, None, f"not a CSV table: {error}."))
         return Rows((), ())
     header = [name.strip() for name in lines[0]]
+    while header and not header[-1]:
+        header.pop()  # spreadsheets leave empty columns behind the last
     if not _header_fits(header, cls, file_name, faults):
         return Rows((), ())
     rows = []
@@ -82,6 +84,8 @@ def read_rows(
         if not any(cell.strip() for cell in cells):
             continue
         where = f"{file_name}, row {number}"
+        while len(cells) > len(header) and not cells[-1].strip():
+            cells.pop()
         if len(cells) != len(header):
             message = f"{len(cells)} cells under {len(header)} column names."
             faults.append(Fault(where, None, None, message))

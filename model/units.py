@@ -103,7 +103,7 @@ DIMENSIONS: Final[Mapping[str, Dimension]] = MappingProxyType(
             "a time", "s", "s", "90 min", ("s", "min", "h", "hour", "hours", "minutes")
         ),
         "percent": Dimension("a percentage", "", "%", "6 %", ("%", "percent")),
-        "number": Dimension("a plain number", "", "", "0.15", ("%", "mm/m")),
+        "number": Dimension("a plain number", "", "", "1.5", ("%", "mm/m")),
     }
 )
 
@@ -165,17 +165,22 @@ def _plain_number(value: object, dimension: Dimension) -> float | None:
     """Number given without quotes, None where the value is something else."""
     if isinstance(value, bool) or not isinstance(value, int | float):
         return None
-    if not math.isfinite(value):
+    number = _as_float(value)
+    if not math.isfinite(number):
         raise QuantityError(f"not a finite number. {_give(dimension)}")
     if dimension.noun != DIMENSIONS["number"].noun:
         raise QuantityError(
             "has no unit. Write the number with its unit in quotes, such as "
             f'"{dimension.example}".'
         )
+    return number
+
+
+def _as_float(value: float) -> float:
     try:
         return float(value)
-    except OverflowError:
-        raise QuantityError(f"not a finite number. {_give(dimension)}") from None
+    except OverflowError:  # a whole number of hundreds of digits
+        return math.inf
 
 
 def _give(dimension: Dimension) -> str:
@@ -392,7 +397,7 @@ def read_flag_angle(value: object) -> FlagAngle:
     """
     give = 'Give degrees in quotes: "0", "90" or a pair such as "±45".'
     if isinstance(value, int | float) and not isinstance(value, bool):
-        value = f"{value:g}" if math.isfinite(value) else "not finite"
+        value = repr(_as_float(value))
     if not isinstance(value, str):
         raise QuantityError(f"not an angle. {give}")
     match = _FLAG_ANGLE.fullmatch(value.strip().replace("\N{MINUS SIGN}", "-"))

@@ -1,0 +1,644 @@
+"""Children of designs: flag-wise moves, brought back to what the shop can roll.
+
+Every child is *settled* (flag lengths, spacing of ends, the outer straight flag, the
+number of materials) and its build at tip and butt is brought into the bands on the
+diameters by cheap sums over the few flags that cover the ends. A child for which that
+fails is dropped before anything is evaluated.
+"""
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.random import Generator
+from numpy.typing import NDArray
+
+from model import compiled, compiled_entry, fingerprint
+from optimiser.encoding import (
+    END,
+    GENES,
+    HEAD,
+    LENGTH,
+    MANDREL,
+    PRESENT,
+    RANK,
+    SAME,
+    SET,
+    SHEET,
+    START,
+    WRAPS,
+    Tables,
+    flag_end,
+    flag_start,
+    rolling_order,
+)
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+_DIAMETER_TRIES = 60
+_CHILD_TRIES = 40
+_CROSSOVER = 0.2
+#: Plies this close in thickness are swapped without a change of diameter.
+_EQUAL_THICKNESS = 0.02
+
+
+@compiled
+def _there(genome: IntArray, t: Tables, place: int) -> bool:
+    return not t.optional[place] or genome[HEAD + GENES * place + PRESENT] == 1
+
+
+@compiled
+def _turn(genome: IntArray, t: Tables, place: int) -> float:
+    base = HEAD + GENES * place
+    return float(t.turn[t.sheet[place, genome[base + SHEET]]])
+
+
+@compiled
+def _rise(genome: IntArray, t: Tables, place: int) -> float:
+    """Radius that a place's flag adds."""
+    wraps = t.wraps[place, genome[HEAD + GENES * place + WRAPS]]
+    return float(wraps * _turn(genome, t, place))
+
+
+@compiled
+def _limit_wraps(genome: IntArray, t: Tables, place: int) -> None:
+    """Lower the wraps of a flag whose edge would step by more than the rules allow."""
+    base = HEAD + GENES * place
+    step = np.inf
+    if flag_start(genome, t, place) > SAME and t.run_out_tip[place] == 0.0:
+        step = t.diameter_step_max - t.taper
+    length = t.length[genome[LENGTH]]
+    if flag_end(genome, t, place) < length - SAME and t.run_out_butt[place] == 0.0:
+        step = min(step, t.diameter_step_max)
+    while genome[base + WRAPS] > 0 and 2.0 * _rise(genome, t, place) > step:
+        genome[base + WRAPS] -= 1
+
+
+@compiled
+def _lengthen(genome: IntArray, t: Tables, place: int) -> bool:
+    """Bring a flag to the least length; False if no choice of ends does."""
+    base = HEAD + GENES * place
+    least = max(
+        t.flag_length_min, t.run_out_tip[place] + t.run_out_butt[place] + SAME
+    )
+    start = flag_start(genome, t, place)
+    if flag_end(genome, t, place) - start >= least - SAME:
+        return True
+    keep = genome[base + END]
+    for i in range(genome[base + END], t.n_end[place]):
+        genome[base + END] = i
+        if flag_end(genome, t, place) - start >= least - SAME:
+            return True
+    genome[base + END] = keep
+    end = flag_end(genome, t, place)
+    for i in range(genome[base + START], -1, -1):
+        genome[base + START] = i
+        if end - flag_start(genome, t, place) >= least - SAME:
+            return True
+    genome[base + START] = 0
+    genome[base + END] = t.n_end[place] - 1
+    gap = flag_end(genome, t, place) - flag_start(genome, t, place)
+    return bool(gap >= least - SAME)
+
+
+@compiled
+def _crowded(genome: IntArray, t: Tables, place: int, end: bool, station: float) -> bool:
+    """Whether another flag's inner end stands too near to a station."""
+    length = t.length[genome[LENGTH]]
+    if station <= SAME or station >= length - SAME:
+        return False
+    for other in range(len(t.optional)):
+        if not _there(genome, t, other):
+            continue
+        for which in range(2):
+            if other == place and (which == 1) == end:
+                continue
+            if which == 0:
+                x = flag_start(genome, t, other)
+            else:
+                x = flag_end(genome, t, other)
+            if x <= SAME or x >= length - SAME:
+                # an inner end must keep its distance from the shaft's ends too
+                if abs(x - station) < t.end_spacing_min - SAME:
+                    return True
+                continue
+            if abs(x - station) < t.end_spacing_min - SAME:
+                return True
+    return False
+
+
+@compiled
+def _space_out(genome: IntArray, t: Tables, rng: Generator) -> bool:
+    """Move ends that stand too near to another; False if there is no room."""
+    for place in range(len(t.optional)):
+        if not _there(genome, t, place):
+            continue
+        base = HEAD + GENES * place
+        for which in range(2):
+            end = which == 1
+            gene = base + (END if end else START)
+            n = t.n_end[place] if end else t.n_start[place]
+            x = flag_end(genome, t, place) if end else flag_start(genome, t, place)
+            if not _crowded(genome, t, place, end, x):
+                continue
+            keep = genome[gene]
+            side = 1 if rng.random() < 0.5 else -1
+            found = False
+            for step in range(1, 12):
+                for sign in (side, -side):
+                    i = keep + sign * step
+                    if i < 0 or i >= n:
+                        continue
+                    genome[gene] = i
+                    if end:
+                        x = flag_end(genome, t, place)
+                    else:
+                        x = flag_start(genome, t, place)
+                    long = flag_end(genome, t, place) - flag_start(genome, t, place)
+                    if long < t.flag_length_min - SAME:
+                        continue
+                    if not _crowded(genome, t, place, end, x):
+                        found = True
+                        break
+                if found:
+                    break
+            if not found:
+                genome[gene] = keep
+                return False
+    return True
+
+
+@compiled
+def _straight_outside(genome: IntArray, t: Tables, order: IntArray) -> bool:
+    """Put a straight flag outermost among the full-length ones."""
+    n = rolling_order(genome, t, order)
+    length = t.length[genome[LENGTH]]
+    outer = -1
+    straight = -1
+    for k in range(n):
+        place = order[k]
+        if flag_start(genome, t, place) > SAME:
+            continue
+        if flag_end(genome, t, place) < length - SAME:
+            continue
+        outer = place
+        sheet = t.sheet[place, genome[HEAD + GENES * place + SHEET]]
+        if t.straight[sheet]:
+            straight = place
+    if straight < 0:
+        return False
+    if outer != straight:
+        if not t.reorder:
+            return False
+        a = HEAD + GENES * outer + RANK
+        b = HEAD + GENES * straight + RANK
+        genome[a], genome[b] = genome[b], genome[a]
+    return True
+
+
+@compiled
+def _limit_materials(genome: IntArray, t: Tables, rng: Generator) -> bool:
+    """Bring the number of materials down to the most allowed."""
+    n_places = len(t.optional)
+    uses = np.zeros(len(t.material), dtype=np.int64)
+    for _ in range(20):
+        uses[:] = 0
+        for place in range(n_places):
+            if _there(genome, t, place):
+                sheet = t.sheet[place, genome[HEAD + GENES * place + SHEET]]
+                uses[t.material[sheet]] += 1
+        if np.sum(uses > 0) <= t.materials_max:
+            return True
+        place = rng.integers(0, n_places)
+        if not _there(genome, t, place):
+            continue
+        gene = HEAD + GENES * place + SHEET
+        i = rng.integers(0, t.n_sheet[place])
+        if uses[t.material[t.sheet[place, i]]] > 0:
+            genome[gene] = i
+    return False
+
+
+@compiled
+def settle(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> bool:
+    """Bring a genome to a design the shop can roll.
+
+    Parameters
+    ----------
+    genome : ndarray, shape (n_genes,)
+        Integers, changed in place. [-]
+    t : Tables
+        Choices and rules. [-]
+    rng : Generator
+        Source of randomness. [-]
+    order : ndarray, shape (n_place,)
+        Scratch. [-]
+
+    Returns
+    -------
+    settled : bool
+        False if the genome is to be dropped. [-]
+    """
+    low = t.set_low[genome[LENGTH], genome[MANDREL]]
+    high = t.set_high[genome[LENGTH], genome[MANDREL]]
+    if high < low:
+        return False
+    genome[SET] = min(max(genome[SET], low), high)
+    for place in range(len(t.optional)):
+        if not _there(genome, t, place) or _lengthen(genome, t, place):
+            continue
+        if not t.optional[place]:
+            return False
+        genome[HEAD + GENES * place + PRESENT] = 0
+    for place in range(len(t.optional)):
+        _limit_wraps(genome, t, place)
+    if not _space_out(genome, t, rng):
+        return False
+    if not _limit_materials(genome, t, rng):
+        return False
+    return not t.outer_straight or _straight_outside(genome, t, order)
+
+
+@compiled
+def _mandrel_at(genome: IntArray, t: Tables, station: float) -> float:
+    mandrel = genome[MANDREL]
+    s = station + t.mandrel_set[genome[SET]]
+    j = 0
+    while j < t.breaks[mandrel] - 2 and s > t.distance[mandrel, j + 1]:
+        j += 1
+    share = (s - t.distance[mandrel, j]) / (
+        t.distance[mandrel, j + 1] - t.distance[mandrel, j]
+    )
+    span = t.radius[mandrel, j + 1] - t.radius[mandrel, j]
+    return float(t.radius[mandrel, j] + share * span)
+
+
+@compiled
+def _end_radii(genome: IntArray, t: Tables) -> tuple[float, float]:
+    """Radius of the build at tip and butt."""
+    length = t.length[genome[LENGTH]]
+    tip = _mandrel_at(genome, t, 0.0)
+    butt = _mandrel_at(genome, t, length)
+    for place in range(len(t.optional)):
+        if not _there(genome, t, place):
+            continue
+        rise = _rise(genome, t, place)
+        if flag_start(genome, t, place) <= SAME and t.run_out_tip[place] == 0.0:
+            tip += rise
+        if (
+            flag_end(genome, t, place) >= length - SAME
+            and t.run_out_butt[place] == 0.0
+        ):
+            butt += rise
+    return tip, butt
+
+
+@compiled
+def _misfit(genome: IntArray, t: Tables) -> float:
+    tip, butt = _end_radii(genome, t)
+    return float(
+        max(t.tip_low - tip, tip - t.tip_high, 0.0)
+        + max(t.butt_low - butt, butt - t.butt_high, 0.0)
+    )
+
+
+@compiled
+def fit_diameters(genome: IntArray, t: Tables, rng: Generator) -> bool:
+    """Bring the build at tip and butt into its bands by cheap sums.
+
+    Parameters
+    ----------
+    genome : ndarray, shape (n_genes,)
+        Integers, changed in place. [-]
+    t : Tables
+        Choices and bands. [-]
+    rng : Generator
+        Source of randomness. [-]
+
+    Returns
+    -------
+    fits : bool
+        Whether both ends lie in their bands. [-]
+    """
+    misfit = _misfit(genome, t)
+    n_places = len(t.optional)
+    length = t.length[genome[LENGTH]]
+    tries = 0
+    while misfit > 1e-9:
+        if tries >= _DIAMETER_TRIES:
+            return False
+        tries += 1
+        if len(t.mandrel_set) > 1 and rng.random() < 0.15:
+            gene = SET
+            low = t.set_low[genome[LENGTH], genome[MANDREL]]
+            high = t.set_high[genome[LENGTH], genome[MANDREL]]
+            keep = genome[gene]
+            genome[gene] = low + rng.integers(0, high - low + 1)
+            wraps = SET
+            keep_wraps = keep
+        else:
+            place = rng.integers(0, n_places)
+            at_tip = flag_start(genome, t, place) <= SAME
+            at_butt = flag_end(genome, t, place) >= length - SAME
+            if not at_tip and not at_butt:
+                continue
+            base = HEAD + GENES * place
+            wraps = base + WRAPS
+            keep_wraps = genome[wraps]
+            pick = rng.random()
+            if t.optional[place] and (pick < 0.15 or not _there(genome, t, place)):
+                gene = base + PRESENT
+                keep = genome[gene]
+                genome[gene] = 1 - keep
+            elif pick < 0.6:
+                gene = base + WRAPS
+                n = t.n_wraps[place]
+                keep = genome[gene]
+                step = 1 if rng.random() < 0.5 else -1
+                if rng.random() < 0.25:
+                    step *= 2
+                genome[gene] = min(max(keep + step, 0), n - 1)
+            else:
+                gene = base + SHEET
+                keep = genome[gene]
+                genome[gene] = rng.integers(0, t.n_sheet[place])
+            _limit_wraps(genome, t, place)
+        after = _misfit(genome, t)
+        # now and then a sideways step, so that the walk does not stick
+        if after < misfit or (after == misfit and rng.random() < 0.3):
+            misfit = after
+        else:
+            genome[wraps] = keep_wraps
+            genome[gene] = keep
+    return True
+
+
+@compiled
+def _shift(keep: int, n: int, rng: Generator) -> int:
+    """An index some steps away: mostly near, at times far."""
+    reach = 1 + int(rng.exponential(0.03 * n + 1.0))
+    step = reach if rng.random() < 0.5 else -reach
+    return int(min(max(keep + step, 0), n - 1))
+
+
+@compiled
+def _mutate(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> None:
+    n_places = len(t.optional)
+    pick = rng.random()
+    if pick < 0.20:
+        # order swap of two neighbours or of any two
+        n = rolling_order(genome, t, order)
+        if n < 2 or not t.reorder:
+            return
+        k = rng.integers(0, n - 1)
+        other = k + 1 if rng.random() < 0.5 else rng.integers(0, n)
+        a = HEAD + GENES * order[k] + RANK
+        b = HEAD + GENES * order[other] + RANK
+        genome[a], genome[b] = genome[b], genome[a]
+        return
+    if pick < 0.28:
+        what = rng.random()
+        if what < 0.75:
+            genome[SET] = _shift(genome[SET], len(t.mandrel_set), rng)
+        elif what < 0.9:
+            genome[MANDREL] = rng.integers(0, len(t.breaks))
+        else:
+            genome[LENGTH] = rng.integers(0, len(t.length))
+        return
+    place = rng.integers(0, n_places)
+    for _ in range(4):
+        if _there(genome, t, place):
+            break
+        place = rng.integers(0, n_places)
+    base = HEAD + GENES * place
+    if pick < 0.50:
+        # another sheet, mostly one of equal thickness
+        turn = _turn(genome, t, place)
+        equal = rng.random() < 0.7
+        for _ in range(12):
+            i = rng.integers(0, t.n_sheet[place])
+            other_turn = t.turn[t.sheet[place, i]]
+            if i == genome[base + SHEET]:
+                continue
+            if equal and abs(other_turn - turn) > _EQUAL_THICKNESS * turn:
+                continue
+            genome[base + SHEET] = i
+            break
+        return
+    if pick < 0.62:
+        step = 1 if rng.random() < 0.5 else -1
+        i = genome[base + WRAPS] + step
+        genome[base + WRAPS] = min(max(i, 0), t.n_wraps[place] - 1)
+        if rng.random() < 0.5:
+            # and the opposite elsewhere
+            place = rng.integers(0, n_places)
+            base = HEAD + GENES * place
+            i = genome[base + WRAPS] - step
+            genome[base + WRAPS] = min(max(i, 0), t.n_wraps[place] - 1)
+        return
+    if pick < 0.70:
+        for _ in range(8):
+            place = rng.integers(0, n_places)
+            if t.optional[place]:
+                gene = HEAD + GENES * place + PRESENT
+                genome[gene] = 1 - genome[gene]
+                break
+        return
+    # ends: one, or two in opposite directions
+    moved = 0
+    direction = 0
+    for _ in range(16):
+        place = rng.integers(0, n_places)
+        if not _there(genome, t, place):
+            continue
+        base = HEAD + GENES * place
+        end = rng.random() < 0.5
+        n = t.n_end[place] if end else t.n_start[place]
+        if n < 2:
+            continue
+        gene = base + (END if end else START)
+        keep = genome[gene]
+        i = _shift(keep, n, rng)
+        longer = (i - keep) * (1 if end else -1)
+        if direction != 0 and longer * direction > 0:
+            i = min(max(2 * keep - i, 0), n - 1)
+        genome[gene] = i
+        direction = longer
+        moved += 1
+        if moved == 2 or (moved == 1 and rng.random() < 0.45):
+            return
+
+
+@compiled
+def _cross(genome: IntArray, mate: IntArray, t: Tables, rng: Generator) -> None:
+    """Take some whole flags from a mate, each with its place in the order."""
+    if rng.random() < 0.3:
+        genome[:HEAD] = mate[:HEAD]
+    share = 0.2 + 0.4 * rng.random()
+    for place in range(len(t.optional)):
+        if rng.random() < share:
+            base = HEAD + GENES * place
+            genome[base : base + RANK] = mate[base : base + RANK]
+    if rng.random() < 0.3:
+        for place in range(len(t.optional)):
+            gene = HEAD + GENES * place + RANK
+            genome[gene] = mate[gene]
+
+
+@compiled
+def _random_genome(genome: IntArray, t: Tables, rng: Generator) -> None:
+    genome[LENGTH] = rng.integers(0, len(t.length))
+    genome[MANDREL] = rng.integers(0, len(t.breaks))
+    genome[SET] = rng.integers(0, len(t.mandrel_set))
+    ranks = rng.permutation(len(t.optional))
+    for place in range(len(t.optional)):
+        base = HEAD + GENES * place
+        genome[base + PRESENT] = (
+            rng.integers(0, 2) if t.optional[place] else 0
+        )
+        genome[base + SHEET] = rng.integers(0, t.n_sheet[place])
+        genome[base + START] = rng.integers(0, t.n_start[place])
+        genome[base + END] = rng.integers(0, t.n_end[place])
+        genome[base + WRAPS] = rng.integers(0, t.n_wraps[place])
+        genome[base + RANK] = ranks[place]
+
+
+@compiled
+def _nearest(values: Array, n: int, wanted: float) -> int:
+    best = 0
+    for i in range(1, n):
+        if abs(values[i] - wanted) < abs(values[best] - wanted):
+            best = i
+    return best
+
+
+#: A new edit of any module makes new machine code.
+_SOURCES = fingerprint(Path(__file__).parent)
+
+
+def _breed_entry(sources: int) -> Any:
+    @compiled_entry
+    def breed_all(
+        parents: IntArray,
+        mates: IntArray,
+        t: Tables,
+        rng: Generator,
+        children: IntArray,
+    ) -> int:
+        _ = sources  # part of the key under which the machine code is kept
+        order = np.zeros(len(t.optional), dtype=np.int64)
+        n_parents = len(parents)
+        made = 0
+        for _ in range(len(children) * _CHILD_TRIES):
+            if made == len(children):
+                break
+            child = children[made]
+            if n_parents == 0:
+                _random_genome(child, t, rng)
+            else:
+                i = rng.integers(0, n_parents)
+                child[:] = parents[i]
+                if rng.random() < _CROSSOVER:
+                    j = mates[i, rng.integers(0, mates.shape[1])]
+                    _cross(child, parents[j], t, rng)
+                else:
+                    _mutate(child, t, rng, order)
+                    if rng.random() < 0.5:
+                        _mutate(child, t, rng, order)
+            if (
+                settle(child, t, rng, order)
+                and fit_diameters(child, t, rng)
+                and settle(child, t, rng, order)
+                and _misfit(child, t) <= 1e-9
+            ):
+                made += 1
+        return made
+
+    return breed_all
+
+
+def _move_entry(sources: int) -> Any:
+    @compiled_entry
+    def move_all(
+        genomes: IntArray, shifts: Array, t: Tables, rng: Generator, kept: NDArray[np.bool_]
+    ) -> None:
+        _ = sources  # part of the key under which the machine code is kept
+        order = np.zeros(len(t.optional), dtype=np.int64)
+        for i in range(len(genomes)):
+            genome = genomes[i]
+            for place in range(len(t.optional)):
+                base = HEAD + GENES * place
+                if shifts[i, place, 0] != 0.0:
+                    wanted = flag_start(genome, t, place) + shifts[i, place, 0]
+                    genome[base + START] = _nearest(
+                        t.start[place], t.n_start[place], wanted
+                    )
+                if shifts[i, place, 1] != 0.0:
+                    wanted = flag_end(genome, t, place) + shifts[i, place, 1]
+                    genome[base + END] = _nearest(t.end[place], t.n_end[place], wanted)
+            kept[i] = settle(genome, t, rng, order) and _misfit(genome, t) <= 1e-9
+
+    return move_all
+
+
+_breed_all = _breed_entry(_SOURCES)
+_move_all = _move_entry(_SOURCES)
+
+
+def breed(
+    parents: IntArray, mates: IntArray, tables: Tables, rng: Generator, n: int
+) -> IntArray:
+    """Children of designs, settled and with their diameters in band.
+
+    Parameters
+    ----------
+    parents : ndarray, shape (n_parent, n_genes)
+        Genomes; none for children out of nothing. [-]
+    mates : ndarray, shape (n_parent, n_mate)
+        Indices of each parent's near mates. [-]
+    tables : Tables
+        Choices and rules. [-]
+    rng : Generator
+        Source of randomness. [-]
+    n : int
+        Children wanted. [-]
+
+    Returns
+    -------
+    children : ndarray, shape (at most n, n_genes)
+        Fewer than wanted only where the rules leave hardly any design. [-]
+    """
+    n_genes = HEAD + GENES * len(tables.optional)
+    children = np.zeros((n, n_genes), dtype=np.int64)
+    made = _breed_all(parents.reshape(-1, n_genes), mates, tables, rng, children)
+    return children[:made]
+
+
+def move_ends(
+    genomes: IntArray, shifts: Array, tables: Tables, rng: Generator
+) -> tuple[IntArray, NDArray[np.bool_]]:
+    """Move the ends of flags to the choices nearest to the wanted stations.
+
+    Parameters
+    ----------
+    genomes : ndarray, shape (n, n_genes)
+        Integers. [-]
+    shifts : ndarray, shape (n, n_place, 2)
+        Wanted shift of start and end of each place; 0 leaves it alone. [m]
+    tables : Tables
+        Choices and rules. [-]
+    rng : Generator
+        Source of randomness. [-]
+
+    Returns
+    -------
+    moved : ndarray, shape (n, n_genes)
+        New genomes, settled. [-]
+    kept : ndarray of bool, shape (n,)
+        False where the moved design cannot be rolled. [-]
+    """
+    moved = genomes.copy()
+    kept = np.zeros(len(genomes), dtype=np.bool_)
+    _move_all(moved, shifts, tables, rng, kept)
+    return moved, kept

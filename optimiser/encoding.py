@@ -1,0 +1,442 @@
+"""Genomes: how the choices of a spec become whole numbers, and shafts again.
+
+A genome is a row of integers. The first three choose length, mandrel and mandrel set;
+then each place has six: whether it is there, its sheet (a prepreg at an angle), start,
+end, wraps, and its rank in the rolling order. Every number is an index into a list of
+the spec, so every genome stands for choices that the spec allows.
+"""
+
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model import (
+    Conditions,
+    Design,
+    Flag,
+    Layups,
+    Library,
+    Shaft,
+    Sheet,
+    compiled,
+)
+from optimiser.spec import Spec
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+LENGTH, MANDREL, SET = range(3)
+HEAD = 3
+PRESENT, SHEET, START, END, WRAPS, RANK = range(6)
+GENES = 6
+
+#: Two stations are the same if they are closer than this. [m]
+SAME = 1e-7
+
+
+class Tables(NamedTuple):
+    """The choices as padded arrays, for the compiled operators."""
+
+    n_sheet: IntArray  #: (n_place,)
+    sheet: IntArray  #: (n_place, most) index into the conditions' sheets
+    n_start: IntArray
+    start: Array  #: (n_place, most), rising [m]
+    n_end: IntArray
+    end: Array  #: rising; an end at the longest shaft's butt means the butt [m]
+    n_wraps: IntArray
+    wraps: Array  #: rising [-]
+    optional: NDArray[np.bool_]  #: (n_place,)
+    run_out_tip: Array  #: (n_place,) [m]
+    run_out_butt: Array
+    length: Array  #: (n_length,) [m]
+    mandrel_set: Array  #: (n_set,), rising [m]
+    set_low: IntArray  #: (n_length, n_mandrel) first and last set that fits
+    set_high: IntArray
+    turn: Array  #: (n_sheet,) radius added by one wrap [m]
+    straight: NDArray[np.bool_]  #: (n_sheet,) fibres along the axis
+    material: IntArray  #: (n_sheet,) number of its material
+    distance: Array  #: (n_mandrel, most) [m]
+    radius: Array  #: [m]
+    breaks: IntArray  #: (n_mandrel,)
+    tip_low: float  #: radius the build must have at the tip [m]
+    tip_high: float
+    butt_low: float
+    butt_high: float
+    flag_length_min: float
+    end_spacing_min: float
+    outer_straight: bool
+    materials_max: int
+    reorder: bool
+    diameter_step_max: float
+    taper: float  #: most that the mandrels grow in the length a step is taken over [m]
+
+
+@dataclass(frozen=True)
+class Encoding:
+    """The choices of a spec, and what all its designs share."""
+
+    spec: Spec
+    conditions: Conditions
+    tables: Tables
+
+    @property
+    def n_genes(self) -> int:
+        """Integers in a genome."""
+        return HEAD + GENES * len(self.spec.places)
+
+    @property
+    def n_choices(self) -> IntArray:
+        """Number of values that each gene can take, shape (n_genes,)."""
+        t = self.tables
+        n_places = len(self.spec.places)
+        heads = [len(t.length), len(t.breaks), len(t.mandrel_set)]
+        per_place = np.stack(
+            [
+                np.where(t.optional, 2, 1),
+                t.n_sheet,
+                t.n_start,
+                t.n_end,
+                t.n_wraps,
+                np.full(n_places, n_places),
+            ],
+            axis=1,
+        )
+        return np.concatenate([heads, per_place.ravel()]).astype(np.int64)
+
+    def decode(self, genomes: IntArray) -> tuple[Layups, IntArray]:
+        """Arrays of the designs, and the place of each of their flags.
+
+        Parameters
+        ----------
+        genomes : ndarray, shape (n, n_genes)
+            Integers. [-]
+
+        Returns
+        -------
+        layups : Layups
+            The designs. [SI]
+        place : ndarray, shape (n, n_flag)
+            Place of each flag in rolling order; -1 for no flag. [-]
+        """
+        n, n_places = len(genomes), len(self.spec.places)
+        sheet, place = np.full((2, n, n_places), -1, dtype=np.int64)
+        start, end, wraps, run_tip, run_butt = np.zeros((5, n, n_places))
+        length, mandrel_set = np.zeros((2, n))
+        mandrel = np.zeros(n, dtype=np.int64)
+        layups = Layups(
+            length, mandrel, mandrel_set, sheet, start, end, wraps, run_tip, run_butt
+        )
+        decode_all(genomes, self.tables, layups, place)
+        return layups, place
+
+    def design(self, genome: IntArray, name: str) -> Design:
+        """One genome as a design.
+
+        Parameters
+        ----------
+        genome : ndarray, shape (n_genes,)
+            Integers. [-]
+        name : str
+            Name of the design. [-]
+
+        Returns
+        -------
+        design : Design
+            The shaft. [SI]
+        """
+        spec = self.spec
+        layups, place = self.decode(genome[None, :])
+        flags = []
+        for k in np.flatnonzero(layups.sheet[0] >= 0):
+            sheet = self.conditions.sheets[layups.sheet[0, k]]
+            chosen = spec.places[place[0, k]]
+            flags.append(
+                Flag(
+                    name=chosen.name,
+                    material=sheet.material,
+                    angle=sheet.angle,
+                    is_pair=sheet.is_pair,
+                    start=float(layups.start[0, k]),
+                    end=float(layups.end[0, k]),
+                    wraps=float(layups.wraps[0, k]),
+                    run_out_tip=chosen.run_out_tip,
+                    run_out_butt=chosen.run_out_butt,
+                )
+            )
+        return Design(
+            name=name,
+            shaft=Shaft(
+                length=float(layups.length[0]),
+                mandrel=spec.mandrels[layups.mandrel[0]],
+                mandrel_set=float(layups.mandrel_set[0]),
+                trim_tip=spec.trim_tip,
+                trim_butt=spec.trim_butt,
+            ),
+            finish=spec.finish,
+            flags=tuple(flags),
+            bench=spec.bench,
+            cutting=spec.cutting,
+        )
+
+
+def encode(spec: Spec, library: Library) -> Encoding:
+    """Number the choices of a spec.
+
+    Parameters
+    ----------
+    spec : Spec
+        A checked target spec. [SI]
+    library : Library
+        Materials and mandrels. [-]
+
+    Returns
+    -------
+    encoding : Encoding
+        Choices and shared conditions. [-]
+    """
+    sheets = tuple(dict.fromkeys(s for place in spec.places for s in place.sheets))
+    conditions = Conditions.of(
+        library,
+        sheets=sheets,
+        mandrels=spec.mandrels,
+        finish=spec.finish,
+        bench=spec.bench,
+        cutting=spec.cutting,
+        trim_tip=spec.trim_tip,
+        trim_butt=spec.trim_butt,
+        ei_stations=[target.station for target in spec.ei_targets],
+        step_length=spec.rules.diameter_step_length,
+    )
+    return Encoding(spec, conditions, _tables(spec, conditions))
+
+
+def _padded(rows: list[tuple[float, ...]]) -> tuple[IntArray, Array]:
+    counts = np.array([len(row) for row in rows], dtype=np.int64)
+    table = np.zeros((len(rows), max(counts)))
+    for i, row in enumerate(rows):
+        table[i, : len(row)] = sorted(row)
+    return counts, table
+
+
+def _tables(spec: Spec, conditions: Conditions) -> Tables:
+    sheets = conditions.sheets
+    index = {sheet: i for i, sheet in enumerate(sheets)}
+    materials = list(dict.fromkeys(sheet.material for sheet in sheets))
+    places = spec.places
+    n_sheet = np.array([len(place.sheets) for place in places], dtype=np.int64)
+    sheet = np.zeros((len(places), max(n_sheet)), dtype=np.int64)
+    for i, place in enumerate(places):
+        sheet[i, : len(place.sheets)] = [index[s] for s in place.sheets]
+    n_start, start = _padded([place.starts for place in places])
+    n_end, end = _padded([place.ends for place in places])
+    n_wraps, wraps = _padded([place.wraps for place in places])
+    lengths = np.array(sorted(spec.lengths))
+    sets = np.array(sorted(spec.mandrel_sets))
+    set_low = np.zeros((len(lengths), len(conditions.mandrels)), dtype=np.int64)
+    set_high = set_low.copy()
+    for j, mandrel in enumerate(conditions.mandrels):
+        for i, length in enumerate(lengths):
+            fits = (sets >= spec.trim_tip - SAME) & (
+                sets + length + spec.trim_butt <= mandrel.distance[-1] + SAME
+            )
+            where = np.flatnonzero(fits)
+            # none fits: an empty range, which no genome is settled to
+            set_low[i, j] = where[0] if len(where) else 0
+            set_high[i, j] = where[-1] if len(where) else -1
+    numbers = conditions.numbers
+    tip_low, tip_high, butt_low, butt_high = _end_radii(spec)
+    rules = spec.rules
+    return Tables(
+        n_sheet=n_sheet,
+        sheet=sheet,
+        n_start=n_start,
+        start=start,
+        n_end=n_end,
+        end=end,
+        n_wraps=n_wraps,
+        wraps=wraps,
+        optional=np.array([place.optional for place in places]),
+        run_out_tip=np.array([place.run_out_tip for place in places]),
+        run_out_butt=np.array([place.run_out_butt for place in places]),
+        length=lengths,
+        mandrel_set=sets,
+        set_low=set_low,
+        set_high=set_high,
+        turn=np.array(
+            [
+                ply.thickness * (2.0 if s.is_pair else 1.0)
+                for ply, s in zip(conditions.plies, sheets, strict=True)
+            ]
+        ),
+        straight=np.array([_is_straight(s) for s in sheets]),
+        material=np.array(
+            [materials.index(s.material) for s in sheets], dtype=np.int64
+        ),
+        distance=numbers.distance,
+        radius=numbers.radius,
+        breaks=numbers.breaks,
+        tip_low=tip_low,
+        tip_high=tip_high,
+        butt_low=butt_low,
+        butt_high=butt_high,
+        flag_length_min=rules.flag_length_min,
+        end_spacing_min=rules.end_spacing_min,
+        outer_straight=rules.outer_straight,
+        materials_max=rules.materials_max,
+        reorder=rules.reorder,
+        diameter_step_max=rules.diameter_step_max,
+        taper=rules.diameter_step_length * _steepest(conditions),
+    )
+
+
+def _steepest(conditions: Conditions) -> float:
+    """Steepest growth of diameter along any mandrel."""
+    return max(
+        float(np.max(np.diff(mandrel.diameter) / np.diff(mandrel.distance)))
+        for mandrel in conditions.mandrels
+    )
+
+
+def _is_straight(sheet: Sheet) -> bool:
+    return not sheet.is_pair and abs(sheet.angle) < 1e-9
+
+
+def _end_radii(spec: Spec) -> tuple[float, float, float, float]:
+    """Range of build radius at tip and butt that the bands on diameters leave."""
+    grind = spec.finish.grind
+    bands = {target.metric: target for target in spec.targets}
+    low = {"tip_diameter": 0.0, "butt_diameter": 0.0}
+    high = {"tip_diameter": np.inf, "butt_diameter": np.inf}
+    for key in low:
+        if key in bands:
+            low[key] = bands[key].low / 2.0 + grind
+            high[key] = bands[key].high / 2.0 + grind
+    if spec.finish.tip_diameter is not None:
+        # the tip is ground to size, so the build needs stock but not too much
+        at_tip = spec.finish.tip_diameter / 2.0 + grind
+        low["tip_diameter"] = at_tip
+        high["tip_diameter"] = at_tip + spec.rules.tip_grind_max
+    return (
+        float(low["tip_diameter"]),
+        float(high["tip_diameter"]),
+        float(low["butt_diameter"]),
+        float(high["butt_diameter"]),
+    )
+
+
+@compiled
+def flag_start(genome: IntArray, t: Tables, place: int) -> float:
+    """Start of a place's flag.
+
+    Parameters
+    ----------
+    genome : ndarray, shape (n_genes,)
+        Integers. [-]
+    t : Tables
+        Choices. [-]
+    place : int
+        Index of the place. [-]
+
+    Returns
+    -------
+    start : float
+        Station. [m]
+    """
+    return float(t.start[place, genome[HEAD + GENES * place + START]])
+
+
+@compiled
+def flag_end(genome: IntArray, t: Tables, place: int) -> float:
+    """End of a place's flag; never past the butt.
+
+    Parameters
+    ----------
+    genome : ndarray, shape (n_genes,)
+        Integers. [-]
+    t : Tables
+        Choices. [-]
+    place : int
+        Index of the place. [-]
+
+    Returns
+    -------
+    end : float
+        Station. [m]
+    """
+    end = t.end[place, genome[HEAD + GENES * place + END]]
+    length = t.length[genome[LENGTH]]
+    longest = t.length[len(t.length) - 1]
+    return float(length if end > length - SAME or end > longest - SAME else end)
+
+
+@compiled
+def rolling_order(genome: IntArray, t: Tables, order: IntArray) -> int:
+    """Places that are there, in rolling order.
+
+    Parameters
+    ----------
+    genome : ndarray, shape (n_genes,)
+        Integers. [-]
+    t : Tables
+        Choices. [-]
+    order : ndarray, shape (n_place,)
+        Places from the mandrel outwards, written. [-]
+
+    Returns
+    -------
+    n : int
+        How many are there. [-]
+    """
+    n = 0
+    for place in range(len(t.optional)):
+        base = HEAD + GENES * place
+        if t.optional[place] and genome[base + PRESENT] == 0:
+            continue
+        rank = genome[base + RANK] if t.reorder else place
+        j = n - 1
+        while j >= 0:
+            before = order[j]
+            its_rank = genome[HEAD + GENES * before + RANK] if t.reorder else before
+            if its_rank <= rank:
+                break
+            order[j + 1] = before
+            j -= 1
+        order[j + 1] = place
+        n += 1
+    return n
+
+
+@compiled
+def decode_all(genomes: IntArray, t: Tables, out: Layups, place_of: IntArray) -> None:
+    """Write the designs of genomes as arrays.
+
+    Parameters
+    ----------
+    genomes : ndarray, shape (n, n_genes)
+        Integers. [-]
+    t : Tables
+        Choices. [-]
+    out : Layups
+        Arrays, written. [SI]
+    place_of : ndarray, shape (n, n_place)
+        Place of each flag, written. [-]
+    """
+    order = np.zeros(len(t.optional), dtype=np.int64)
+    for i in range(len(genomes)):
+        genome = genomes[i]
+        out.length[i] = t.length[genome[LENGTH]]
+        out.mandrel[i] = genome[MANDREL]
+        out.mandrel_set[i] = t.mandrel_set[genome[SET]]
+        n = rolling_order(genome, t, order)
+        for k in range(n):
+            place = order[k]
+            base = HEAD + GENES * place
+            place_of[i, k] = place
+            out.sheet[i, k] = t.sheet[place, genome[base + SHEET]]
+            out.start[i, k] = flag_start(genome, t, place)
+            out.end[i, k] = flag_end(genome, t, place)
+            out.wraps[i, k] = t.wraps[place, genome[base + WRAPS]]
+            out.run_out_tip[i, k] = t.run_out_tip[place]
+            out.run_out_butt[i, k] = t.run_out_butt[place]

@@ -1,0 +1,77 @@
+"""Files that are either whole or not there."""
+
+import os
+import tempfile
+from pathlib import Path
+
+import pandas as pd
+
+
+def write_bytes(path: Path, content: bytes) -> Path:
+    """Write a file under a temporary name, then give it its own.
+
+    Parameters
+    ----------
+    path : Path
+        File to write; its folder is made where it is missing. [-]
+    content : bytes
+        What it holds. [-]
+
+    Returns
+    -------
+    path : Path
+        The same path. [-]
+    """
+    path.parent.mkdir(parents=True, exist_ok=True)
+    handle, name = tempfile.mkstemp(
+        dir=path.parent, prefix=f".{path.name}.", suffix=".part"
+    )
+    temporary = Path(name)
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(content)
+            stream.flush()
+            os.fsync(stream.fileno())
+        # a temporary file is private to its maker; what replaces it need not be
+        temporary.chmod(0o644)
+        temporary.replace(path)
+    except BaseException:
+        temporary.unlink(missing_ok=True)
+        raise
+    return path
+
+
+def write_text(path: Path, text: str) -> Path:
+    """Write a text file in UTF-8 under a temporary name, then give it its own.
+
+    Parameters
+    ----------
+    path : Path
+        File to write; its folder is made where it is missing. [-]
+    text : str
+        What it holds. [-]
+
+    Returns
+    -------
+    path : Path
+        The same path. [-]
+    """
+    return write_bytes(path, text.encode("utf-8"))
+
+
+def write_table(path: Path, table: pd.DataFrame) -> Path:
+    """Write a table as CSV under a temporary name, then give it its own.
+
+    Parameters
+    ----------
+    path : Path
+        File to write; its folder is made where it is missing. [-]
+    table : DataFrame
+        Columns named with their unit; what is missing is left empty. [-]
+
+    Returns
+    -------
+    path : Path
+        The same path. [-]
+    """
+    return write_text(path, table.to_csv(index=False, lineterminator="\n"))

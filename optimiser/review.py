@@ -1,0 +1,481 @@
+"""Choosing from a front: tables for the terminal, suggested picks, the review page."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from model import METRIC, METRICS, angle_text
+from optimiser.files import write_table, write_text
+from optimiser.plots import (
+    figure,
+    plot_flag_map,
+    plot_history,
+    plot_profiles,
+    plot_tradeoff,
+    save_png,
+)
+from optimiser.words import (
+    CAUTIONS,
+    band_text,
+    edge_text,
+    ei_column,
+    metric_heading,
+    metric_unit,
+    mm,
+    number,
+    wraps_text,
+)
+
+if TYPE_CHECKING:
+    from model import Mandrel, Report
+    from optimiser.spec import Spec
+
+Array = NDArray[np.float64]
+
+#: what is traded on a picture where a spec trades fewer metrics
+_USUAL_TRADES = ("material_cost", "torque", "durability")
+#: what the best design in a metric is called; others are named by their label
+_TITLES = {
+    ("material_cost", "less"): "Cheapest",
+    ("torque", "less"): "Least torque",
+    ("durability", "more"): "Most durable",
+    ("weight", "less"): "Lightest",
+}
+_KNEE, _MIDDLE = "Best compromise", "Nearest the middle of all bands"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pick:
+    """A design of the front that stands out, and why."""
+
+    design_id: str
+    title: str  #: what it is, such as "Cheapest"
+    reason: str  #: one sentence
+
+
+def trade_axes(spec: Spec | None) -> tuple[str, str, str]:
+    """Choose the three metrics that a picture of the front shows.
+
+    Parameters
+    ----------
+    spec : Spec or None
+        What it trades comes first. [-]
+
+    Returns
+    -------
+    keys : tuple of str
+        Metrics across, upwards and in colour. [-]
+    """
+    traded = [] if spec is None else [target.metric for target in spec.trades]
+    across, up, colour = list(dict.fromkeys([*traded, *_USUAL_TRADES]))[:3]
+    return across, up, colour
+
+
+def front_table(
+    front: pd.DataFrame, spec: Spec | None = None, currency: str = ""
+) -> pd.DataFrame:
+    """Make the table of a front as people read it.
+
+    Parameters
+    ----------
+    front : DataFrame
+        One row a design, columns `id` and the metrics' columns. [-]
+    spec : Spec or None
+        What it targets is shown; every metric that has a value without. [-]
+    currency : str
+        Currency of the library, for the cost. [-]
+
+    Returns
+    -------
+    table : DataFrame
+        Texts, rounded; a column a metric, headed by its name and unit. [-]
+    """
+    table = {"Design": front["id"].astype(str)}
+    asked = None if spec is None else {target.metric for target in spec.targets}
+    for metric in METRICS:
+        if metric.column not in front or (
+            asked is not None and metric.key not in asked
+        ):
+            continue
+        values = pd.to_numeric(front[metric.column])
+        if asked is None and values.isna().all():
+            continue
+        table[metric_heading(metric, currency)] = values.map(
+            lambda value, digits=metric.decimals: number(float(value), digits)
+        )
+    return pd.DataFrame(table).reset_index(drop=True)
+
+
+def table_text(table: pd.DataFrame) -> str:
+    """Write a table of texts for a terminal, its heads wrapped to narrow columns.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Such as `front_table` makes. [-]
+
+    Returns
+    -------
+    text : str
+        Lines under a rule; the first column left, the others right. [-]
+    """
+    columns = []
+    for i, name in enumerate(table.columns):
+        cells = [str(cell) for cell in table.iloc[:, i]]
+        least = max([len(cell) for cell in cells], default=0)
+        widest = max(least, *(len(word) for word in str(name).split()), 1)
+        columns.append((textwrap.wrap(str(name), widest) or [""], cells, widest))
+    high = max(len(head) for head, _, _ in columns)
+    # heads stand on the rule, so short ones start lower
+    lines = [
+        [
+            head[k - high + len(head)] if k >= high - len(head) else ""
+            for head, _, _ in columns
+        ]
+        for k in range(high)
+    ]
+    lines.append(["-" * width for _, _, width in columns])
+    lines += [[cells[r] for _, cells, _ in columns] for r in range(len(table))]
+    return "\n".join(
+        "  ".join(
+            text.ljust(width) if i == 0 else text.rjust(width)
+            for i, (text, (_, _, width)) in enumerate(zip(line, columns, strict=True))
+        ).rstrip()
+        for line in lines
+    )
+
+
+def suggest(front: pd.DataFrame, spec: Spec, currency: str = "") -> list[Pick]:
+    """Pick the designs of a front that are worth looking at first.
+
+    The best in every traded metric, in cost, torque and durability; the best
+    compromise, which is the knee of the front: the design that lies furthest in front
+    of the plane through the extremes when each traded metric runs from 0 at its best
+    to 1 at its worst; the design nearest the middle of all its bands.
+
+    Parameters
+    ----------
+    front : DataFrame
+        One row a design, columns `id`, the metrics' columns and, if the EI points'
+        bands are to count, the columns named by `ei_column`. [-]
+    spec : Spec
+        What was asked. [-]
+    currency : str
+        Currency of the library, for the cost. [-]
+
+    Returns
+    -------
+    picks : list of Pick
+        Empty for an empty front; a design may be picked more than once. [-]
+    """
+    if front.empty:
+        return []
+    senses = {target.metric: str(target.trade) for target in spec.trades}
+    losses = {key: _loss(front, key, sense) for key, sense in senses.items()}
+    total = np.sum(list(losses.values()), axis=0)
+    picks = []
+    usual = {key: METRIC[key].better for key in _USUAL_TRADES if key not in senses}
+    for key, sense in {**senses, **usual}.items():
+        values = _values(front, METRIC[key].column)
+        cost = values if sense == "less" else -values
+        if np.isnan(cost).all():
+            continue
+        best = _first(front, cost, total)
+        picks.append(_best_pick(front, best, key, sense, senses, currency))
+    if len(losses) > 1:
+        best = _first(front, total, total)
+        given_up = _listing(
+            f"{loss[best]:.0%} from the best {METRIC[key].label.lower()}"
+            for key, loss in losses.items()
+        )
+        reason = f"Gives up least over all: of the front's range it is {given_up}."
+        picks.append(Pick(design_id=_id(front, best), title=_KNEE, reason=reason))
+    use = _band_use(front, spec)
+    if use:
+        worst = np.max(list(use.values()), axis=0)
+        if not np.isnan(worst).all():
+            best = _first(front, worst, total)
+            name = max(use, key=lambda label: float(use[label][best]))
+            reason = (
+                "Leaves most room for scatter: no value is further from the middle of "
+                f"its band than {worst[best]:.0%} of the way to the edge ({name})."
+            )
+            picks.append(Pick(design_id=_id(front, best), title=_MIDDLE, reason=reason))
+    return picks
+
+
+def _values(front: pd.DataFrame, column: str) -> Array:
+    """Column as numbers; all NaN where the front has none."""
+    if column not in front:
+        return np.full(len(front), np.nan)
+    return pd.to_numeric(front[column]).to_numpy(dtype=np.float64)
+
+
+def _loss(front: pd.DataFrame, key: str, sense: str) -> Array:
+    """Loss in a traded metric: 0 for the best of the front, 1 for the worst."""
+    values = _values(front, METRIC[key].column)
+    cost = values if sense == "less" else -values
+    known = cost[np.isfinite(cost)]
+    if not known.size or known.max() == known.min():
+        return np.where(np.isfinite(cost), 0.0, 1.0)
+    return np.where(
+        np.isfinite(cost), (cost - known.min()) / (known.max() - known.min()), 1.0
+    )
+
+
+def _first(front: pd.DataFrame, cost: Array, total: Array) -> int:
+    """Row of least cost; ties go to the better compromise, then to the lower id."""
+    order = np.lexsort((front["id"].astype(str).to_numpy(), total, cost))
+    return int(order[0])
+
+
+def _id(front: pd.DataFrame, row: int) -> str:
+    return str(front["id"].iloc[row])
+
+
+def _listing(parts: Iterable[str]) -> str:
+    """Parts as a sentence lists them."""
+    *most, last = parts
+    return f"{', '.join(most)} and {last}" if most else last
+
+
+def _said(front: pd.DataFrame, row: int, key: str, currency: str) -> str:
+    """Name of a metric and its value."""
+    metric = METRIC[key]
+    value = number(float(_values(front, metric.column)[row]), metric.decimals)
+    return f"{metric.label.lower()} {value} {metric_unit(metric, currency)}".strip()
+
+
+def _best_pick(
+    front: pd.DataFrame,
+    row: int,
+    key: str,
+    sense: str,
+    senses: Mapping[str, str],
+    currency: str,
+) -> Pick:
+    """Pick of the best design in one metric, with what it gives for the others."""
+    metric = METRIC[key]
+    label = metric.label.lower()
+    value = number(float(_values(front, metric.column)[row]), metric.decimals)
+    word = "Lowest" if sense == "less" else "Highest"
+    unit = metric_unit(metric, currency)
+    reason = f"{word} {label} of the front, {value} {unit}".rstrip()
+    others = [_said(front, row, other, currency) for other in senses if other != key]
+    if others:
+        reason += f", with {_listing(others)}"
+    title = _TITLES.get((key, sense), f"{word} {label}")
+    return Pick(design_id=_id(front, row), title=title, reason=f"{reason}.")
+
+
+def _band_use(front: pd.DataFrame, spec: Spec) -> dict[str, Array]:
+    """How far each design is from the middle of each band, over half its width."""
+    use = {}
+    for target in spec.targets:
+        if not (math.isfinite(target.low) and math.isfinite(target.high)):
+            continue
+        metric = METRIC[target.metric]
+        half = 0.5 * (target.high - target.low) * metric.scale
+        if half > 0.0:
+            middle = 0.5 * (target.high + target.low) * metric.scale
+            values = _values(front, metric.column)
+            use[metric.label.lower()] = np.abs(values - middle) / half
+    for point in spec.ei_targets:
+        column = ei_column(point.station)
+        if column in front:
+            off = np.abs(_values(front, column) - point.target) / point.tolerance
+            use[f"EI at {mm(point.station)} mm"] = off
+    return use
+
+
+def suggested(picks: Sequence[Pick]) -> Pick | None:
+    """Choose the pick to make first: the best compromise where there is one.
+
+    Parameters
+    ----------
+    picks : sequence of Pick
+        Picks of a front. [-]
+
+    Returns
+    -------
+    pick : Pick or None
+        None if there are none. [-]
+    """
+    knee = next((pick for pick in picks if pick.title == _KNEE), None)
+    return knee or (picks[0] if picks else None)
+
+
+def pick_names(picks: Sequence[Pick]) -> dict[str, str]:
+    """Name every picked design once, for pictures.
+
+    Parameters
+    ----------
+    picks : sequence of Pick
+        Picks of a front. [-]
+
+    Returns
+    -------
+    names : dict
+        Titles of each design, joined, by its id. [-]
+    """
+    names: dict[str, str] = {}
+    for pick in picks:
+        before = names.get(pick.design_id)
+        title = pick.title if before is None else pick.title[0].lower() + pick.title[1:]
+        names[pick.design_id] = title if before is None else f"{before}, {title}"
+    return names
+
+
+def review_text(
+    front: pd.DataFrame,
+    reports: Sequence[Report],
+    spec: Spec,
+    picks: Sequence[Pick],
+    currency: str = "",
+) -> str:
+    """Write the review of a front in words and tables.
+
+    Parameters
+    ----------
+    front : DataFrame
+        One row a design. [-]
+    reports : sequence of Report
+        Evaluated picks, for their flags. [-]
+    spec : Spec
+        What was asked. [-]
+    picks : sequence of Pick
+        Picks of the front. [-]
+    currency : str
+        Currency of the library, for the cost. [-]
+
+    Returns
+    -------
+    text : str
+        At most 88 characters wide, apart from tables. [-]
+    """
+    n = len(front)
+    parts = [f"Review: {spec.name}\n{n} design{'' if n == 1 else 's'} on the front."]
+    asked = ["Asked"]
+    for target in spec.targets:
+        metric = METRIC[target.metric]
+        values = _values(front, metric.column)
+        known = values[np.isfinite(values)]
+        found = "no value"
+        if known.size:
+            low = number(float(known.min()), metric.decimals)
+            high = number(float(known.max()), metric.decimals)
+            found = f"front {low} to {high}"
+        asked.append(f"  {metric.label}: {band_text(target, currency)}; {found}")
+    for point in spec.ei_targets:
+        least = edge_text(point.target - point.tolerance, 1)
+        most = edge_text(point.target + point.tolerance, 1)
+        asked.append(f"  EI at {mm(point.station)} mm: {least} to {most} N m²")
+    parts.append("\n".join(asked))
+    if picks:
+        said = ["Picks"]
+        for pick in picks:
+            line = f"{pick.title}: {pick.design_id}. {pick.reason}"
+            said.append(
+                textwrap.fill(line, 88, initial_indent="  ", subsequent_indent="    ")
+            )
+        parts.append("\n".join(said))
+        chosen = front.set_index(front["id"].astype(str)).loc[list(pick_names(picks))]
+        parts.append(table_text(front_table(chosen, spec, currency)))
+    names = pick_names(picks)
+    for report in reports:
+        name = names.get(report.design_id)
+        lines = [f"Flags of {report.design_id}" + (f" ({name})" if name else "")]
+        lines += [
+            f"  {order:2d} {flag.name}: {flag.material} "
+            f"{angle_text(flag.angle, is_pair=flag.is_pair)}°, "
+            f"{mm(flag.start)} to {mm(flag.end)} mm, {wraps_text(flag.wraps)}"
+            for order, flag in enumerate(report.flags, start=1)
+        ]
+        lines += [f"  note: {warning}" for warning in report.warnings]
+        parts.append("\n".join(lines))
+    parts.append("\n".join(textwrap.fill(line, 88) for line in CAUTIONS))
+    return "\n\n".join(parts) + "\n"
+
+
+def write_review(
+    folder: Path,
+    front: pd.DataFrame,
+    reports: Sequence[Report],
+    spec: Spec,
+    *,
+    history: pd.DataFrame | None = None,
+    mandrels: Mapping[str, Mandrel] | None = None,
+    currency: str = "",
+) -> list[Path]:
+    """Write the review of a front: pictures, text and the picks as a table.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the files go; made where it is missing. [-]
+    front : DataFrame
+        One row a design. [-]
+    reports : sequence of Report
+        Evaluated designs of the front; those that are picked are drawn. [-]
+    spec : Spec
+        What was asked. [-]
+    history : DataFrame or None
+        Columns `evaluations`, `hypervolume` and `feasible`. [-]
+    mandrels : mapping or None
+        Mandrels by name, to mark where their taper changes. [-]
+    currency : str
+        Currency of the library, for the cost. [-]
+
+    Returns
+    -------
+    paths : list of Path
+        Every file written. [-]
+    """
+    picks = suggest(front, spec, currency)
+    names = pick_names(picks)
+    known = {report.design_id: report for report in reports}
+    chosen = [known[identity] for identity in names if identity in known]
+    text = review_text(front, chosen, spec, picks, currency)
+    paths = [write_text(folder / "review.txt", text)]
+    table = pd.DataFrame(
+        [{"title": p.title, "id": p.design_id, "reason": p.reason} for p in picks],
+        columns=["title", "id", "reason"],
+    )
+    columns = ["id", *(m.column for m in METRICS if m.column in front)]
+    digits = {m.column: m.decimals + 2 for m in METRICS if m.column in front}
+    values = front[columns].assign(id=front["id"].astype(str)).round(digits)
+    merged = table.merge(values, on="id", how="left")
+    paths.append(write_table(folder / "picks.csv", merged))
+
+    page = figure(5.6)
+    across, up, colour = trade_axes(spec)
+    size = None if "weight" in (across, up, colour) else "weight"
+    plot_tradeoff(
+        page.subplots(), front, across, up, colour, size, names, currency=currency
+    )
+    paths.append(save_png(page, folder / "tradeoff.png"))
+    if chosen:
+        page = figure(7.0)
+        plot_profiles(page.subplots(2, 1, sharex=True), chosen, spec, names)
+        paths.append(save_png(page, folder / "profiles.png"))
+    first = suggested(picks)
+    if first is not None and first.design_id in known:
+        report = known[first.design_id]
+        page = figure(1.6 + 0.42 * len(report.flags))
+        mandrel = (mandrels or {}).get(report.design.shaft.mandrel)
+        plot_flag_map(page.subplots(), report, mandrel)
+        paths.append(save_png(page, folder / "flags.png"))
+    if history is not None and not history.empty:
+        page = figure(3.8)
+        plot_history(page.subplots(), history)
+        paths.append(save_png(page, folder / "history.png"))
+    return paths

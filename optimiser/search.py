@@ -1,0 +1,519 @@
+"""The genetic search: breed, steer, evaluate, survive; an archive of the best.
+
+Works on arrays. Knows nothing of files: it reports to a callable after every
+generation, and its whole state goes in and out as arrays.
+"""
+
+import json
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+import moocore
+import numpy as np
+from numpy.typing import NDArray
+
+from model import METRICS, Work, evaluate_batch, workspace
+from optimiser.breeding import breed, move_ends
+from optimiser.encoding import Encoding
+from optimiser.problem import Demand, Scores
+from optimiser.steer import FULL, QUICK, steps
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+#: Designs kept in the archive at most; beyond it the least contributors are thinned.
+ARCHIVE_MOST = 4000
+_MATES = 8
+#: Share of each generation that is bred out of nothing.
+_NEWCOMERS = 0.05
+#: Children bred for each newcomer, or until a first design is feasible.
+_OVERSAMPLE = 8
+_QUICK_STEPS = 2
+_FULL_STEPS = 2
+#: Share of the population that may be infeasible once feasible designs are many.
+_INFEASIBLE_SHARE = 0.1
+_MEMORY = 1 << 17
+
+
+@dataclass
+class Designs:
+    """Genomes with what was measured of them."""
+
+    genomes: IntArray
+    metrics: Array  #: (n, 11) SI
+    F: Array  #: objectives, all to be small
+    violation: Array  #: 0 for feasible
+
+    @property
+    def n(self) -> int:
+        """Number of designs."""
+        return len(self.genomes)
+
+    def take(self, index: NDArray[Any]) -> "Designs":
+        """Some of the designs.
+
+        Parameters
+        ----------
+        index : ndarray
+            Indices or mask. [-]
+
+        Returns
+        -------
+        designs : Designs
+            The picked ones. [-]
+        """
+        return Designs(
+            self.genomes[index], self.metrics[index], self.F[index], self.violation[index]
+        )
+
+    def join(self, other: "Designs") -> "Designs":
+        """These designs and others.
+
+        Parameters
+        ----------
+        other : Designs
+            More designs. [-]
+
+        Returns
+        -------
+        designs : Designs
+            Both. [-]
+        """
+        return Designs(
+            np.concatenate([self.genomes, other.genomes]),
+            np.concatenate([self.metrics, other.metrics]),
+            np.concatenate([self.F, other.F]),
+            np.concatenate([self.violation, other.violation]),
+        )
+
+
+@dataclass
+class Progress:
+    """Where a search stands."""
+
+    evaluations: int = 0
+    seconds: float = 0.0
+    feasible: int = 0  #: feasible designs seen
+    generation: int = 0
+    archive: int = 0
+    first_feasible: int | None = None  #: evaluations until the first feasible design
+    first_feasible_seconds: float | None = None
+    least_violation: float = np.inf
+
+
+@dataclass
+class State:
+    """All that a search needs to go on."""
+
+    population: Designs
+    archive: Designs
+    progress: Progress
+    memory: NDArray[np.uint64]  #: hashes of designs seen; a new one replaces an old
+    reference: Array  #: (n_objective,) reference point; NaN until known
+    ideal: Array  #: best values when the reference was fixed
+    rng: np.random.Generator = field(default_factory=lambda: np.random.default_rng(1))
+
+    def to_arrays(self) -> dict[str, NDArray[Any]]:
+        """The state as plain arrays.
+
+        Returns
+        -------
+        arrays : dict
+            Arrays and one JSON text, without pickled objects. [-]
+        """
+        words = {
+            "rng": self.rng.bit_generator.state,
+            "progress": {
+                key: None if value is not None and not np.isfinite(value) else value
+                for key, value in vars(self.progress).items()
+            },
+        }
+        arrays: dict[str, NDArray[Any]] = {
+            "words": np.array(json.dumps(words)),
+            "memory": self.memory,
+            "reference": self.reference,
+            "ideal": self.ideal,
+        }
+        for name, designs in (("p", self.population), ("a", self.archive)):
+            for key, value in vars(designs).items():
+                arrays[f"{name}_{key}"] = value
+        return arrays
+
+    @classmethod
+    def from_arrays(cls, arrays: dict[str, NDArray[Any]]) -> "State":
+        """State from plain arrays.
+
+        Parameters
+        ----------
+        arrays : dict
+            As given by ``to_arrays``. [-]
+
+        Returns
+        -------
+        state : State
+            Ready to go on. [-]
+        """
+        words = json.loads(str(arrays["words"]))
+        rng = np.random.default_rng()
+        rng.bit_generator.state = words["rng"]
+        progress = Progress(**words["progress"])
+        if progress.least_violation is None:
+            progress.least_violation = np.inf
+        groups = [
+            Designs(
+                *(arrays[f"{n}_{k}"] for k in ("genomes", "metrics", "F", "violation"))
+            )
+            for n in ("p", "a")
+        ]
+        return cls(
+            groups[0],
+            groups[1],
+            progress,
+            arrays["memory"],
+            arrays["reference"],
+            arrays["ideal"],
+            rng,
+        )
+
+
+class Search:
+    """A search of one spec, generation by generation."""
+
+    def __init__(self, encoding: Encoding, state: State | None = None) -> None:
+        self.encoding = encoding
+        self.spec = encoding.spec
+        self.demand = Demand.of(encoding.spec)
+        t = encoding.tables
+        self.movable = np.stack([t.n_start > 1, t.n_end > 1], axis=1)
+        self.state = state if state is not None else self._fresh()
+        self._work: Work = workspace(
+            encoding.conditions, len(self.spec.places), float(t.length.max())
+        )
+
+    def _fresh(self) -> State:
+        n_objectives = len(self.demand.objective)
+        none = Designs(
+            np.zeros((0, self.encoding.n_genes), dtype=np.int64),
+            np.zeros((0, len(METRICS))),
+            np.zeros((0, n_objectives)),
+            np.zeros(0),
+        )
+        return State(
+            none,
+            none,
+            Progress(),
+            np.zeros(_MEMORY, dtype=np.uint64),
+            np.full(n_objectives, np.nan),
+            np.full(n_objectives, np.nan),
+            np.random.default_rng(self.spec.search.seed),
+        )
+
+    def run(
+        self,
+        on_generation: Callable[[State], bool] = lambda _: True,
+        *,
+        evaluations: int | None = None,
+        seconds: float | None = None,
+    ) -> State:
+        """Search until a budget is spent or the callable says to stop.
+
+        Parameters
+        ----------
+        on_generation : callable
+            Called after each generation; False stops the search. [-]
+        evaluations : int or None
+            Whole evaluations, those of earlier sittings included; the spec's number if
+            neither budget is given. [-]
+        seconds : float or None
+            Time, that of earlier sittings included. [s]
+
+        Returns
+        -------
+        state : State
+            Where the search stands. [-]
+        """
+        if evaluations is None and seconds is None:
+            evaluations, seconds = self.spec.search.evaluations, self.spec.search.time
+        progress = self.state.progress
+        before = progress.seconds
+        clock = time.perf_counter()
+        while True:
+            if evaluations is not None and progress.evaluations >= evaluations:
+                break
+            if seconds is not None and progress.seconds >= seconds:
+                break
+            self.generation()
+            progress.seconds = before + time.perf_counter() - clock
+            if progress.first_feasible is not None:
+                progress.first_feasible_seconds = (
+                    progress.first_feasible_seconds or progress.seconds
+                )
+            if not on_generation(self.state):
+                break
+        return self.state
+
+    def generation(self) -> None:
+        """Breed, steer, evaluate and survive once."""
+        state = self.state
+        size = self.spec.search.population
+        oversized = _OVERSAMPLE * size if state.archive.n == 0 else size
+        children = breed(
+            state.population.genomes,
+            self._near_mates(),
+            self.encoding.tables,
+            state.rng,
+            oversized,
+        )
+        if state.archive.n == 0:
+            n_tried = max(size // _OVERSAMPLE, 16)
+            children = self._most_promising(children, n_tried)
+        else:
+            newcomers = breed(
+                children[:0],
+                np.zeros((0, 1), dtype=np.int64),
+                self.encoding.tables,
+                state.rng,
+                _OVERSAMPLE * int(_NEWCOMERS * size),
+            )
+            children = self._unseen(children)
+            for _ in range(_QUICK_STEPS):
+                children = self._quick_step(children)
+            newcomers = self._most_promising(newcomers, int(_NEWCOMERS * size))
+            children = np.concatenate([children, newcomers])
+        offspring = self._measure(children)
+        state.population = self._survive(state.population.join(offspring), size)
+        state.progress.generation += 1
+
+    def _most_promising(self, genomes: IntArray, n: int) -> IntArray:
+        """Of many children the few that masses and diameters speak for.
+
+        Until a first design is feasible, whole evaluations are spent only where what
+        is known without stiffness already fits.
+        """
+        genomes = self._unseen(genomes)
+        for _ in range(2 * _QUICK_STEPS):
+            genomes = self._quick_step(genomes)
+        layups, _place = self.encoding.decode(genomes)
+        report = evaluate_batch(
+            layups, self.encoding.conditions, full=False, work=self._work
+        )
+        misfit = self.demand.score_quick(report)
+        return genomes[np.argsort(misfit, kind="stable")[:n]]
+
+    def _near_mates(self) -> IntArray:
+        """Indices of designs with similar objectives."""
+        F = self.state.population.F
+        n = len(F)
+        if n < 2:
+            return np.zeros((n, 1), dtype=np.int64)
+        with np.errstate(invalid="ignore"):
+            span = np.ptp(F, axis=0)
+        unit = F / np.where(np.isfinite(span) & (span > 0), span, 1.0)
+        unit = np.nan_to_num(unit, posinf=1e3, neginf=-1e3)
+        square = (unit**2).sum(axis=1)
+        distance = square[:, None] + square[None, :] - 2.0 * unit @ unit.T
+        np.fill_diagonal(distance, np.inf)
+        k = min(_MATES, n - 1)
+        return np.argpartition(distance, k - 1, axis=1)[:, :k].astype(np.int64)
+
+    def _unseen(self, genomes: IntArray) -> IntArray:
+        """Genomes that were not evaluated lately; marks them as seen."""
+        if len(genomes) == 0:
+            return genomes
+        hashes = _hashes(self._canonical(genomes))
+        slots = (hashes % np.uint64(_MEMORY)).astype(np.int64)
+        new = self.state.memory[slots] != hashes
+        _, first = np.unique(hashes, return_index=True)
+        once = np.zeros(len(genomes), dtype=np.bool_)
+        once[first] = True
+        new &= once
+        self.state.memory[slots[new]] = hashes[new]
+        return genomes[new]
+
+    def _canonical(self, genomes: IntArray) -> IntArray:
+        """Genomes with what does not matter set to nought."""
+        layups, place = self.encoding.decode(genomes)
+        return np.concatenate(
+            [
+                np.stack([layups.mandrel, genomes[:, 0], genomes[:, 2]], axis=1),
+                place,
+                layups.sheet,
+                np.rint(layups.start * 1e6).astype(np.int64),
+                np.rint(layups.end * 1e6).astype(np.int64),
+                np.rint(layups.wraps * 1e4).astype(np.int64),
+            ],
+            axis=1,
+        )
+
+    def _quick_step(self, genomes: IntArray) -> IntArray:
+        """Move ends so that weight and balance meet their bands, by masses alone."""
+        if len(genomes) == 0:
+            return genomes
+        layups, place = self.encoding.decode(genomes)
+        report = evaluate_batch(
+            layups, self.encoding.conditions, full=False, gradient=True, work=self._work
+        )
+        shifts = steps(
+            self.demand, report, layups, place, self.movable, self.state.rng, QUICK
+        )
+        moved, kept = move_ends(
+            genomes, shifts, self.encoding.tables, self.state.rng
+        )
+        return np.where(kept[:, None], moved, genomes)
+
+    def _measure(self, genomes: IntArray) -> Designs:
+        """Evaluate; where bands are missed, step towards them and keep the better."""
+        designs, report, layups, place = self._evaluate(genomes)
+        for _ in range(_FULL_STEPS):
+            missed = np.flatnonzero(designs.violation > 0.0)
+            if len(missed) == 0:
+                break
+            part = type(layups)(*(array[missed] for array in layups))
+            shifts = steps(
+                self.demand,
+                type(report)(*(array[missed] for array in report)),
+                part,
+                place[missed],
+                self.movable,
+                self.state.rng,
+                FULL,
+            )
+            moved, kept = move_ends(
+                designs.genomes[missed], shifts, self.encoding.tables, self.state.rng
+            )
+            changed = kept & (moved != designs.genomes[missed]).any(axis=1)
+            missed, moved = missed[changed], moved[changed]
+            if len(missed) == 0:
+                break
+            tried, new_report, new_layups, new_place = self._evaluate(moved)
+            better = tried.violation < designs.violation[missed]
+            into = missed[better]
+            for old, new in zip(
+                vars(designs).values(), vars(tried).values(), strict=True
+            ):
+                old[into] = new[better]
+            for old, new in zip(
+                (*report, *layups, place),
+                (*new_report, *new_layups, new_place),
+                strict=True,
+            ):
+                old[into] = new[better]
+        return designs
+
+    def _evaluate(self, genomes: IntArray) -> tuple[Designs, Any, Any, IntArray]:
+        layups, place = self.encoding.decode(genomes)
+        report = evaluate_batch(
+            layups, self.encoding.conditions, gradient=True, work=self._work
+        )
+        scores: Scores = self.demand.score(report)
+        designs = Designs(genomes.copy(), report.metrics, scores.F, scores.violation)
+        progress = self.state.progress
+        feasible = designs.violation <= 0.0
+        if feasible.any():
+            if progress.first_feasible is None:
+                first = int(np.argmax(feasible))
+                progress.first_feasible = progress.evaluations + first + 1
+            progress.feasible += int(feasible.sum())
+            self._store(designs.take(feasible))
+        elif designs.n:
+            least = float(designs.violation.min())
+            progress.least_violation = min(progress.least_violation, least)
+        progress.evaluations += designs.n
+        return designs, report, layups, place
+
+    def _store(self, feasible: Designs) -> None:
+        """Take non-dominated designs into the archive."""
+        state = self.state
+        if np.isnan(state.reference).any():
+            state.reference, state.ideal = self._fix_reference(feasible.F)
+        both = state.archive.join(feasible)
+        keep = moocore.is_nondominated(both.F, keep_weakly=False)
+        archive = both.take(np.flatnonzero(keep))
+        if archive.n > ARCHIVE_MOST:
+            archive = archive.take(self._best_spread(archive.F, ARCHIVE_MOST * 3 // 4))
+        state.archive = archive
+        state.progress.archive = archive.n
+
+    def _fix_reference(self, F: Array) -> tuple[Array, Array]:
+        """Corners of the box that hypervolume is a share of.
+
+        The far corner is the spec's bounds, or beyond the first front where an
+        objective has none; the near one is nought for what is to be small, and one
+        above the bound for what is to be large, so that runs of a spec compare.
+        """
+        worst = self.demand.worst()
+        span = np.maximum(np.ptp(F, axis=0), 0.1 * np.abs(F).max(axis=0))
+        reference = np.where(np.isfinite(worst), worst, F.max(axis=0) + span)
+        ideal = np.where(self.demand.sense > 0, 0.0, reference - 1.0)
+        return reference, np.minimum(ideal, reference - 1e-9)
+
+    def hypervolume(self) -> float:
+        """Hypervolume of the archive as a share of a fixed box.
+
+        Returns
+        -------
+        share : float
+            0 without a feasible design. [-]
+        """
+        state = self.state
+        if state.archive.n == 0:
+            return 0.0
+        return float(
+            moocore.hypervolume(self._normalised(state.archive.F), ref=self._corner())
+        )
+
+    def _normalised(self, F: Array) -> Array:
+        return (F - self.state.ideal) / (self.state.reference - self.state.ideal)
+
+    def _corner(self) -> Array:
+        return np.ones(len(self.state.reference))
+
+    def _best_spread(self, F: Array, n: int) -> IntArray:
+        """Indices of n of the designs that contribute most hypervolume."""
+        index = np.arange(len(F))
+        unit = (F - F.min(axis=0)) / np.maximum(np.ptp(F, axis=0), 1e-12)
+        corner = np.full(F.shape[1], 1.1)
+        while len(index) > n:
+            share = moocore.hv_contributions(unit[index], ref=corner)
+            # the outermost designs stay, whatever they contribute
+            share[np.argmin(unit[index], axis=0)] = np.inf
+            surplus = len(index) - n
+            drop = max(1, surplus // 2)
+            index = index[np.sort(np.argsort(share, kind="stable")[drop:])]
+        return index
+
+    def _survive(self, both: Designs, size: int) -> Designs:
+        """Non-dominated feasible designs first, then the nearly feasible."""
+        feasible = np.flatnonzero(both.violation <= 0.0)
+        others = np.flatnonzero(both.violation > 0.0)
+        others = others[np.argsort(both.violation[others], kind="stable")]
+        n_others = max(size - len(feasible), int(_INFEASIBLE_SHARE * size))
+        others = others[:n_others]
+        n_feasible = size - len(others)
+        if len(feasible) > n_feasible:
+            rank = moocore.pareto_rank(both.F[feasible])
+            kept: list[IntArray] = []
+            left = n_feasible
+            for r in range(int(rank.max()) + 1):
+                front = feasible[rank == r]
+                if len(front) > left:
+                    front = front[self._best_spread(both.F[front], left)]
+                kept.append(front)
+                left -= len(front)
+                if left <= 0:
+                    break
+            feasible = np.concatenate(kept)
+        return both.take(np.concatenate([feasible, others]))
+
+
+def _hashes(rows: IntArray) -> NDArray[np.uint64]:
+    """A 64-bit hash of each row."""
+    h = np.full(len(rows), 0xCBF29CE484222325, dtype=np.uint64)
+    prime = np.uint64(0x100000001B3)
+    for column in rows.T:
+        h = (h ^ column.astype(np.uint64)) * prime
+        h ^= h >> np.uint64(29)
+    return h

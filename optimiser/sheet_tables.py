@@ -1,0 +1,417 @@
+"""The layup sheet as tables: what is cut, rolled, checked and bought for one shaft."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from model import METRICS
+from optimiser.words import bench_setup, ei_column, mm, spec_target
+
+if TYPE_CHECKING:
+    from model import FlagReport, Report
+    from optimiser.spec import Spec
+
+#: least deviation from a straight edge that a cutter is told about [m]
+EDGE_TOLERANCE = 2e-5
+#: spacing of the inspector's stations, and their least distance from a step [m]
+CHECK_SPACING, CHECK_CLEARANCE = 0.100, 0.005
+#: a step of the finished or built diameter that an anvil would ride on [m]
+_STEP = 5e-6
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CutPoint:
+    """Width of a piece at one place of its edge."""
+
+    station: float  #: from the finished tip, before it where trimmed [m]
+    along: float  #: from the tip-side edge of the piece [m]
+    width: float  #: [m]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CheckDiameter:
+    """Diameters of the shaft at a station where an inspector can measure them."""
+
+    station: float  #: from the finished tip [m]
+    on_mandrel: float  #: from the mandrel's small end [m]
+    bore: float  #: [m]
+    build: float  #: before grinding [m]
+    ground: float  #: finished, before paint [m]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BenchRow:
+    """A predicted bench value and what is accepted."""
+
+    quantity: str  #: with its unit as suffix, as in other tables
+    label: str
+    unit: str
+    decimals: int
+    predicted: float | None  #: in its unit; None where the test does not fit
+    low: float  #: least accepted, in its unit; -inf where open
+    high: float  #: most accepted; inf where open
+    setup: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MaterialTotal:
+    """What one material takes for one shaft."""
+
+    material: str
+    flags: int
+    pieces: int
+    area_net: float  #: [m²]
+    area_gross: float  #: [m²]
+    mass_cut: float  #: as cut [kg]
+    mass: float  #: in the finished shaft [kg]
+    cost: float  #: [currency]
+
+
+def cut_points(flag: FlagReport) -> tuple[CutPoint, ...]:
+    """Places of a piece's edge that a cutter needs.
+
+    Parameters
+    ----------
+    flag : FlagReport
+        One flag as cut. [-]
+
+    Returns
+    -------
+    points : tuple of CutPoint
+        Both ends and each place between where the edge bends or steps; a step stands
+        twice. What lies on a straight edge to 0.02 mm is left out. [-]
+    """
+    station = np.asarray(flag.cut_station, dtype=np.float64)
+    width = np.asarray(flag.cut_width, dtype=np.float64)
+    keep = [0]
+    while keep[-1] < len(station) - 1:
+        keep.append(_straight_to(station, width, keep[-1]))
+    return tuple(
+        CutPoint(
+            station=float(station[i]),
+            along=float(station[i] - station[0]),
+            width=float(width[i]),
+        )
+        for i in keep
+    )
+
+
+def _straight_to(
+    station: NDArray[np.float64], width: NDArray[np.float64], first: int
+) -> int:
+    """Find the last point that a straight edge from the first one reaches."""
+    last = first + 1
+    for candidate in range(first + 2, len(station)):
+        run = station[candidate] - station[first]
+        if run <= 0.0:
+            break
+        between = slice(first + 1, candidate)
+        share = (station[between] - station[first]) / run
+        edge = width[first] + share * (width[candidate] - width[first])
+        if np.abs(edge - width[between]).max() > EDGE_TOLERANCE:
+            break
+        last = candidate
+    return last
+
+
+def check_diameters(report: Report) -> tuple[CheckDiameter, ...]:
+    """Diameters at the inspector's stations.
+
+    Both ends, the end of the tip parallel and every 100 mm; a station that would lie
+    on a step is moved on, since an anvil across a step measures neither side.
+
+    Parameters
+    ----------
+    report : Report
+        An evaluated design. [-]
+
+    Returns
+    -------
+    rows : tuple of CheckDiameter
+        From the tip to the butt. [-]
+    """
+    shaft, finish = report.design.shaft, report.design.finish
+    profile = report.profile
+    at = np.asarray(profile.station, dtype=np.float64)
+    steps = [
+        float(at[i])
+        for i in range(len(at) - 1)
+        if at[i + 1] - at[i] < 1e-9
+        and max(
+            abs(profile.build_diameter[i + 1] - profile.build_diameter[i]),
+            abs(profile.outer_diameter[i + 1] - profile.outer_diameter[i]),
+        )
+        > _STEP
+    ]
+    wanted = list(
+        np.arange(CHECK_SPACING, shaft.length - CHECK_CLEARANCE, CHECK_SPACING)
+    )
+    if finish.tip_diameter is not None and finish.tip_parallel > 2.0 * CHECK_CLEARANCE:
+        # inside the parallel, clear of where it ends
+        wanted.append(finish.tip_parallel - CHECK_CLEARANCE)
+    chosen = {0.0, shaft.length}
+    for station in wanted:
+        clear = station
+        while any(abs(clear - step) < CHECK_CLEARANCE - 1e-9 for step in steps):
+            clear += CHECK_CLEARANCE
+        if clear < shaft.length - CHECK_CLEARANCE:
+            chosen.add(round(float(clear), 7))
+    return tuple(
+        CheckDiameter(
+            station=station,
+            on_mandrel=shaft.mandrel_set + station,
+            bore=_at(at, profile.inner_diameter, station),
+            build=_at(at, profile.build_diameter, station),
+            ground=_at(at, profile.outer_diameter, station),
+        )
+        for station in sorted(chosen)
+    )
+
+
+def _at(
+    station: NDArray[np.float64], values: NDArray[np.float64], where: float
+) -> float:
+    """Value at a station; at the ends, the one inside the shaft."""
+    if where <= station[0]:
+        return float(values[np.flatnonzero(station <= station[0] + 1e-12)[-1]])
+    if where >= station[-1]:
+        return float(values[np.flatnonzero(station >= station[-1] - 1e-12)[0]])
+    return float(np.interp(where, station, values))
+
+
+def bench_rows(report: Report, spec: Spec | None = None) -> tuple[BenchRow, ...]:
+    """Predicted bench values, the set-up each is for and the spec's bands.
+
+    Parameters
+    ----------
+    report : Report
+        An evaluated design. [-]
+    spec : Spec or None
+        Its bands are the acceptance limits; all is open without. [-]
+
+    Returns
+    -------
+    rows : tuple of BenchRow
+        Each metric that a bench can measure, then the spec's EI points. [-]
+    """
+    rows = []
+    for metric in METRICS:
+        if metric.key in ("material_cost", "durability"):
+            continue  # no bench measures these
+        value = report.metrics[metric.key]
+        target = spec_target(spec, metric.key)
+        rows.append(
+            BenchRow(
+                quantity=metric.column,
+                label=metric.label,
+                unit=metric.unit,
+                decimals=metric.decimals,
+                predicted=None if value is None else value * metric.scale,
+                low=-math.inf if target is None else target.low * metric.scale,
+                high=math.inf if target is None else target.high * metric.scale,
+                setup=bench_setup(report.design, metric.key),
+            )
+        )
+    for point in () if spec is None else spec.ei_targets:
+        here = ei_at(report, point.station)
+        rows.append(
+            BenchRow(
+                quantity=ei_column(point.station),
+                label=f"EI at {mm(point.station)} mm",
+                unit="N m²",
+                decimals=2,
+                predicted=here,
+                low=point.target - point.tolerance,
+                high=point.target + point.tolerance,
+                setup="local bending stiffness; a three-point reading is a mean "
+                "over its span",
+            )
+        )
+    return tuple(rows)
+
+
+def ei_at(report: Report, station: float) -> float:
+    """Bending stiffness at a station, the mean of both sides at a step.
+
+    Parameters
+    ----------
+    report : Report
+        An evaluated design. [-]
+    station : float
+        From the tip. [m]
+
+    Returns
+    -------
+    EI : float
+        Bending stiffness there. [N·m²]
+    """
+    profile = report.profile
+    same = np.abs(profile.station - station) < 1e-7
+    if same.any():
+        return float(np.mean(profile.EI[same]))
+    return float(np.interp(station, profile.station, profile.EI))
+
+
+def material_totals(report: Report) -> tuple[MaterialTotal, ...]:
+    """Add up what each material takes for one shaft.
+
+    Parameters
+    ----------
+    report : Report
+        An evaluated design. [-]
+
+    Returns
+    -------
+    rows : tuple of MaterialTotal
+        In the order the materials are first rolled. [-]
+    """
+    rows = []
+    for material in dict.fromkeys(flag.material for flag in report.flags):
+        flags = [flag for flag in report.flags if flag.material == material]
+        rows.append(
+            MaterialTotal(
+                material=material,
+                flags=len(flags),
+                pieces=sum(flag.pieces for flag in flags),
+                area_net=sum(flag.area_net for flag in flags),
+                area_gross=sum(flag.area_gross for flag in flags),
+                mass_cut=sum(flag.mass_cut for flag in flags),
+                mass=sum(flag.mass for flag in flags),
+                cost=sum(flag.cost for flag in flags),
+            )
+        )
+    return tuple(rows)
+
+
+def _mm(value: float) -> float:
+    """Length in the tables, to 0.1 mm."""
+    return round(value * 1e3, 1) + 0.0
+
+
+def _open(value: float) -> float:
+    """Edge of a band for a table; empty where that side is open."""
+    return round(value, 6) if math.isfinite(value) else math.nan
+
+
+def csv_tables(report: Report, spec: Spec | None = None) -> dict[str, pd.DataFrame]:
+    """Tables of the sheet, by file name.
+
+    Parameters
+    ----------
+    report : Report
+        An evaluated design. [-]
+    spec : Spec or None
+        Its bands are the acceptance limits. [-]
+
+    Returns
+    -------
+    tables : dict of str to DataFrame
+        Lengths to 0.1 mm, diameters to 0.01 mm, areas to 1 mm², masses to 0.1 mg,
+        cost to 0.0001. [-]
+    """
+    return {
+        "flags.csv": _flags_table(report),
+        "cut_widths.csv": pd.DataFrame(
+            [
+                {
+                    "order": order,
+                    "flag": flag.name,
+                    "station_mm": _mm(point.station),
+                    "along_piece_mm": _mm(point.along),
+                    "width_mm": _mm(point.width),
+                }
+                for order, flag in enumerate(report.flags, start=1)
+                for point in cut_points(flag)
+            ]
+        ),
+        "check_diameters.csv": pd.DataFrame(
+            [
+                {
+                    "station_mm": _mm(row.station),
+                    "on_mandrel_mm": _mm(row.on_mandrel),
+                    "bore_mm": round(row.bore * 1e3, 2),
+                    "build_diameter_mm": round(row.build * 1e3, 2),
+                    "ground_diameter_mm": round(row.ground * 1e3, 2),
+                }
+                for row in check_diameters(report)
+            ]
+        ),
+        "bench.csv": pd.DataFrame(
+            [
+                {
+                    "quantity": row.quantity,
+                    "predicted": math.nan
+                    if row.predicted is None
+                    else round(row.predicted, row.decimals),
+                    "accept_from": _open(row.low),
+                    "accept_to": _open(row.high),
+                    "setup": row.setup,
+                }
+                for row in bench_rows(report, spec)
+            ]
+        ),
+        "materials.csv": pd.DataFrame(
+            [
+                {
+                    "material": row.material,
+                    "flags": row.flags,
+                    "pieces": row.pieces,
+                    "area_net_m2": round(row.area_net, 6),
+                    "area_gross_m2": round(row.area_gross, 6),
+                    "mass_cut_g": round(row.mass_cut * 1e3, 4),
+                    "mass_g": round(row.mass * 1e3, 4),
+                    "cost": round(row.cost, 4),
+                }
+                for row in material_totals(report)
+            ]
+        ),
+    }
+
+
+def _flags_table(report: Report) -> pd.DataFrame:
+    """List the flags in rolling order."""
+    mandrel_set = report.design.shaft.mandrel_set
+    pairs: Sequence[tuple[FlagReport, tuple[CutPoint, ...]]] = [
+        (flag, cut_points(flag)) for flag in report.flags
+    ]
+    return pd.DataFrame(
+        [
+            {
+                "order": order,
+                "flag": cut.name,
+                "material": cut.material,
+                "angle_deg": round(math.degrees(cut.angle), 4) + 0.0,
+                "pair": "yes" if cut.is_pair else "no",
+                "start_mm": _mm(cut.start),
+                "end_mm": _mm(cut.end),
+                "mandrel_start_mm": _mm(mandrel_set + points[0].station),
+                "mandrel_end_mm": _mm(mandrel_set + points[-1].station),
+                "wraps": cut.wraps,
+                "run_out_tip_mm": _mm(flag.run_out_tip),
+                "run_out_butt_mm": _mm(flag.run_out_butt),
+                "clock_deg": math.nan
+                if flag.clock is None
+                else round(math.degrees(flag.clock), 4),
+                "cut_length_mm": _mm(cut.cut_length),
+                "width_tip_end_mm": _mm(points[0].width),
+                "width_butt_end_mm": _mm(points[-1].width),
+                "pieces": cut.pieces,
+                "splices_per_piece": cut.splices,
+                "area_net_m2": round(cut.area_net, 6),
+                "area_gross_m2": round(cut.area_gross, 6),
+                "mass_cut_g": round(cut.mass_cut * 1e3, 4),
+                "mass_g": round(cut.mass * 1e3, 4),
+                "cost": round(cut.cost, 4),
+            }
+            for order, ((cut, points), flag) in enumerate(
+                zip(pairs, report.design.flags, strict=True), start=1
+            )
+        ]
+    )

@@ -1,0 +1,103 @@
+"""The search finds designs that are what it says they are."""
+
+from dataclasses import replace
+
+import moocore
+import numpy as np
+import pytest
+from pymoo.algorithms.moo.nsga2 import NSGA2
+from pymoo.operators.repair.rounding import RoundingRepair
+from pymoo.operators.sampling.rnd import IntegerRandomSampling
+from pymoo.optimize import minimize
+
+from model import METRICS, evaluate
+from optimiser.encoding import encode
+from optimiser.problem import Demand, ShaftProblem
+from optimiser.search import ARCHIVE_MOST, Search, State
+
+
+def search(scenario, library, seed, evaluations):
+    spec = replace(scenario, search=replace(scenario.search, seed=seed))
+    run = Search(encode(spec, library))
+    run.run(evaluations=evaluations)
+    return run
+
+
+@pytest.fixture(scope="module")
+def found(scenario, library):
+    return search(scenario, library, 1, 12_000)
+
+
+def test_feasible_designs_come(found):
+    progress = found.state.progress
+    assert progress.first_feasible is not None
+    assert found.state.archive.n > 5
+
+
+def test_archive_is_feasible_when_each_design_is_evaluated_alone(found, library):
+    demand = Demand.of(found.spec)
+    archive = found.state.archive
+    for i in range(0, archive.n, max(1, archive.n // 12)):
+        design = found.encoding.design(archive.genomes[i], "check")
+        report = evaluate(design, library)
+        alone = np.array([report.metrics[m.key] for m in METRICS], dtype=float)
+        np.testing.assert_allclose(alone, archive.metrics[i], rtol=1e-12)
+        value = alone[demand.column]
+        assert (value >= demand.low - 1e-12).all()
+        assert (value <= demand.high + 1e-12).all()
+
+
+def test_archive_holds_no_dominated_design(found):
+    assert moocore.is_nondominated(found.state.archive.F, keep_weakly=True).all()
+    assert found.state.archive.n <= ARCHIVE_MOST
+
+
+def test_same_seed_same_search_other_seed_another(scenario, library, found):
+    again = search(scenario, library, 1, 12_000)
+    np.testing.assert_array_equal(again.state.archive.genomes, found.state.archive.genomes)
+    other = search(scenario, library, 2, 2_000)
+    assert not np.array_equal(
+        other.state.population.genomes[:50], found.state.population.genomes[:50]
+    )
+
+
+def test_state_survives_as_arrays_and_goes_on_bit_for_bit(scenario, library):
+    whole = search(scenario, library, 5, 8_000)
+    half = search(scenario, library, 5, 3_000)
+    state = State.from_arrays(half.state.to_arrays())
+    rest = Search(encode(half.spec, library), state)
+    rest.run(evaluations=8_000)
+    np.testing.assert_array_equal(rest.state.archive.genomes, whole.state.archive.genomes)
+    np.testing.assert_array_equal(
+        rest.state.population.genomes, whole.state.population.genomes
+    )
+    assert rest.state.progress.evaluations == whole.state.progress.evaluations
+
+
+def test_hypervolume_never_falls(scenario, library):
+    spec = replace(scenario, search=replace(scenario.search, seed=4))
+    run = Search(encode(spec, library))
+    seen = []
+
+    def note(_state):
+        seen.append(run.hypervolume())
+        return len(seen) < 25
+
+    run.run(note, evaluations=1_000_000)
+    assert (np.diff(seen) >= -1e-12).all()
+    assert seen[-1] > 0.0
+
+
+def test_the_problem_serves_a_stock_algorithm(scenario, library):
+    problem = ShaftProblem(encode(scenario, library))
+    stock = NSGA2(
+        pop_size=40,
+        sampling=IntegerRandomSampling(),
+        repair=RoundingRepair(),
+        eliminate_duplicates=True,
+    )
+    result = minimize(problem, stock, ("n_gen", 5), seed=1)
+    assert result.algorithm.evaluator.n_eval == 200
+    # the stock search does not know the rules; it must at least get less wrong
+    first = minimize(problem, stock, ("n_gen", 1), seed=1)
+    assert result.pop.get("CV").min() <= first.pop.get("CV").min()

@@ -1,0 +1,495 @@
+"""The layup sheet: what the shop reads is what was computed, to the digits shown."""
+
+import dataclasses
+import datetime
+import io
+import math
+import re
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from optimiser.spec import Spec
+from pypdf import PdfReader
+from reportlab.lib.units import mm as MM  # noqa: N812
+
+from model import Report
+from optimiser.flagmap import flag_map
+from optimiser.sheet import SHEET_NAME, write_sheet
+from optimiser.sheet_map import FlagMapFlowable
+from optimiser.sheet_pdf import sheet_pdf
+from optimiser.sheet_tables import (
+    bench_rows,
+    check_diameters,
+    csv_tables,
+    cut_points,
+    material_totals,
+)
+from optimiser.sheet_type import fitted, font_for
+from optimiser.words import CAUTIONS, bench_setup, edge_text, mm
+from tests.unit.shown_shafts import (
+    LENGTH,
+    a_report,
+    a_spec,
+    long_design,
+    the_library,
+    usual_design,
+)
+
+DATE = datetime.date(2025, 3, 14)
+HALF_SHOWN = 0.05 + 1e-9  # half of the last digit of a length [mm]
+
+
+@pytest.fixture(scope="module")
+def report() -> Report:
+    return a_report()
+
+
+@pytest.fixture(scope="module")
+def spec(tmp_path_factory: pytest.TempPathFactory) -> Spec:
+    return a_spec(tmp_path_factory.mktemp("spec"))
+
+
+@pytest.fixture(scope="module")
+def pages(report: Report, spec: Spec) -> list[str]:
+    mandrel = the_library().mandrels["slim-5"]
+    content = sheet_pdf(report, spec=spec, date=DATE, mandrel=mandrel)
+    return read_pages(content)
+
+
+def read_pages(content: bytes) -> list[str]:
+    """Text of each page, laid out in lines as printed."""
+    reader = PdfReader(io.BytesIO(content))
+    return [page.extract_text(extraction_mode="layout") for page in reader.pages]
+
+
+def read_words(content: bytes) -> str:
+    """All text with single spaces."""
+    reader = PdfReader(io.BytesIO(content))
+    return " ".join(" ".join(p.extract_text() for p in reader.pages).split())
+
+
+def line_with(text: str, *starts: str) -> str:
+    """The one line that begins with these words."""
+    pattern = r"^\s*" + r"\s+".join(re.escape(word) for word in starts) + r"\s"
+    lines = [line for line in text.splitlines() if re.match(pattern, line)]
+    assert lines, f"no line begins with {starts}"
+    return lines[0]
+
+
+# -- PDF ----------------------------------------------------------------------
+
+
+def test_every_flag_stands_in_its_row_with_its_numbers(
+    report: Report, pages: list[str]
+) -> None:
+    mandrel_set = report.design.shaft.mandrel_set
+    for order, flag in enumerate(report.flags, start=1):
+        angle = f"{math.degrees(flag.angle):.0f}"
+        wanted = [
+            flag.material,
+            f"±{angle}" if flag.is_pair else angle,
+            f"{flag.start * 1e3:.1f}",
+            f"{flag.end * 1e3:.1f}",
+            f"{(mandrel_set + flag.cut_station[0]) * 1e3:.1f}",
+            f"{(mandrel_set + flag.cut_station[-1]) * 1e3:.1f}",
+            f"{flag.wraps:g}",
+            f"{flag.cut_length * 1e3:.1f}",
+            str(flag.pieces),
+            f"{flag.area_net:.4f}",
+            f"{flag.area_gross:.4f}",
+            f"{flag.mass_cut * 1e3:.2f}",
+            f"{flag.cost:.2f}",
+        ]
+        line = line_with(pages[0], str(order), *flag.name.split())
+        found = line.split(flag.name, 1)[1].split()
+        if "/" in found:  # run-outs, tip / butt
+            at = found.index("/")
+            del found[at - 1 : at + 2]
+        else:
+            found.remove("–")
+        assert found == wanted
+
+
+def test_totals_of_the_flags(report: Report, pages: list[str]) -> None:
+    flags = report.flags
+    assert line_with(pages[0], "Total").split()[1:] == [
+        f"{sum(flag.area_net for flag in flags):.4f}",
+        f"{sum(flag.area_gross for flag in flags):.4f}",
+        f"{sum(flag.mass_cut for flag in flags) * 1e3:.2f}",
+        f"{report.metrics['material_cost']:.2f}",
+    ]
+
+
+def test_every_cut_width_is_printed(report: Report, pages: list[str]) -> None:
+    printed = " ".join(pages).split()
+    for flag in report.flags:
+        for point in cut_points(flag):
+            for value in (point.station, point.along, point.width):
+                assert f"{round(value * 1e3, 1) + 0.0:.1f}" in printed
+
+
+def test_title_block(report: Report, spec: Spec) -> None:
+    words = read_words(sheet_pdf(report, spec=spec, date=DATE))
+    for said in (
+        "fairway trial",
+        f"Design {report.design_id}",
+        "fairway trial spec",
+        "2025-03-14",
+        "slim-5",
+        "finished tip 70.0 mm",
+        "blank's tip end 60.0 mm",
+        "1067.0 mm",
+        "1092.0 mm",  # 10 + 1067 + 15
+        "tip 10.0 mm, butt 15.0 mm",
+        "Ø 8.50 over 76.0 mm, blend 50.0 mm",
+    ):
+        assert said in words
+
+
+def test_bench_values_bands_and_set_ups(report: Report, spec: Spec) -> None:
+    words = read_words(sheet_pdf(report, spec=spec, date=DATE))
+    for said in (
+        "last 127.0 mm of the butt clamped, 205 g at the tip",
+        "couple 1.3558 N m",
+        "240.0 to 260.0",
+        "55.75 to 58.75",
+        "at most 6.40",
+        "EI at 200.0 mm",
+        "24.00 to 28.00",
+        "Measured",
+        "Initials",
+    ):
+        assert said in words
+
+
+def test_what_lies_outside_its_band_is_marked(report: Report, spec: Spec) -> None:
+    frequency = next(r for r in bench_rows(report, spec) if "frequency" in r.quantity)
+    assert frequency.predicted is not None
+    assert frequency.predicted == pytest.approx(report.metrics["frequency"] * 60.0)
+    inside = frequency.low <= frequency.predicted <= frequency.high
+    words = read_words(sheet_pdf(report, spec=spec, date=DATE))
+    assert (f"{frequency.predicted:.1f} (out)" in words) is not inside
+    narrow = dataclasses.replace(
+        report, metrics={**report.metrics, "frequency": 300.0 / 60.0}
+    )
+    assert "300.0 (out)" in read_words(sheet_pdf(narrow, spec=spec, date=DATE))
+
+
+def test_cautions_and_places_to_sign(report: Report, pages: list[str]) -> None:
+    words = read_words(sheet_pdf(report, date=DATE))
+    for caution in CAUTIONS:
+        assert words.count(caution) >= len(pages)
+    for said in ("Rolled by", "Inspected by", "initials", "Shaft no."):
+        assert said in words
+
+
+def test_strength_and_materials(report: Report, pages: list[str]) -> None:
+    text = "\n".join(pages)
+    for point in report.strength:
+        if point.margin is not None:
+            assert f"{point.margin:.3f}" in line_with(text, point.name)
+    for row in material_totals(report):
+        assert f"{row.area_gross:.4f}" in text
+        assert f"{row.cost:.2f}" in text
+
+
+def test_usual_shaft_takes_two_pages(pages: list[str]) -> None:
+    assert len(pages) == 2
+    assert "page 1 of 2" in pages[0]
+    assert "page 2 of 2" in pages[1]
+
+
+def test_fourteen_flags_with_the_longest_names_all_stand_on_the_sheet() -> None:
+    report = a_report(long_design())
+    content = sheet_pdf(report, date=DATE)
+    assert len(read_pages(content)) <= 3
+    words = read_words(content)
+    for flag in report.flags:
+        assert f"{flag.cut_length * 1e3:.1f}" in words
+        assert f"{flag.area_gross:.4f}" in words
+        for point in cut_points(flag):
+            assert mm(point.width) in words
+
+
+def test_letters_of_other_alphabets_have_a_font() -> None:
+    design = usual_design("вал №2 λ=3")
+    words = read_words(sheet_pdf(a_report(design), date=DATE))
+    assert "вал №2 λ=3" in words
+    assert font_for("torque pair ±45°") == "Helvetica"
+    assert font_for("мандрель") == "DejaVuSans"
+    assert font_for("釣竿") == "HeiseiKakuGo-W5"
+
+
+def test_markup_in_a_name_is_only_text() -> None:
+    design = usual_design("a <b>bold</b> & <i>cheap")
+    words = read_words(sheet_pdf(a_report(design), date=DATE))
+    assert "a <b>bold</b> & <i>cheap" in words
+
+
+def test_the_same_design_and_date_give_the_same_bytes(report: Report) -> None:
+    assert sheet_pdf(report, date=DATE) == sheet_pdf(report, date=DATE)
+
+
+def test_without_a_spec_nothing_is_accepted_or_refused(report: Report) -> None:
+    words = read_words(sheet_pdf(report, date=DATE))
+    assert "(out)" not in words
+    assert "at most" not in words
+
+
+def test_a_test_that_does_not_fit_is_said(report: Report) -> None:
+    short = dataclasses.replace(
+        report, metrics={**report.metrics, "butt_deflection": None}
+    )
+    assert "does not fit" in read_words(sheet_pdf(short, date=DATE))
+    table = csv_tables(short)["bench.csv"].set_index("quantity")
+    assert np.isnan(table.loc["butt_deflection_mm", "predicted"])
+
+
+def test_map_is_to_the_scale_it_states(report: Report) -> None:
+    drawn = FlagMapFlowable(flag_map(report), 275.0 * MM, 7.5)
+    on_paper = (drawn.across(LENGTH) - drawn.across(0.0)) / MM
+    assert on_paper == pytest.approx(LENGTH * 1e3 / drawn.scale)
+    assert drawn.across(drawn.layout.end) <= 275.0 * MM
+    assert drawn.scale == 5.0  # 1092 mm in 275 mm less 42 mm for names
+
+
+@given(
+    text=st.text(
+        st.characters(codec="cp1252", exclude_categories=("C", "Z")),
+        min_size=1,
+        max_size=120,
+    ),
+    width=st.floats(40.0, 200.0),
+    lines=st.integers(1, 3),
+)
+@settings(max_examples=60, deadline=None)
+def test_text_fits_its_box(text: str, width: float, lines: int) -> None:
+    wide, high = fitted(text, width, 8.0, lines=lines).wrap(width, 1e4)
+    assert wide <= width + 1e-6
+    assert high <= lines * 1.18 * 8.0 + 0.02
+
+
+# -- tables -------------------------------------------------------------------
+
+
+@given(st.floats(-0.05, 2.0))
+def test_rounding_moves_no_length_by_more_than_half_a_tenth(length: float) -> None:
+    assert abs(float(mm(length)) - length * 1e3) <= HALF_SHOWN
+
+
+def test_csv_lengths_are_within_half_a_tenth(report: Report) -> None:
+    tables = csv_tables(report)
+    flags = tables["flags.csv"]
+    for column, values in {
+        "start_mm": [flag.start for flag in report.flags],
+        "end_mm": [flag.end for flag in report.flags],
+        "cut_length_mm": [flag.cut_length for flag in report.flags],
+        "mandrel_start_mm": [0.070 + flag.cut_station[0] for flag in report.flags],
+        "mandrel_end_mm": [0.070 + flag.cut_station[-1] for flag in report.flags],
+        "width_tip_end_mm": [flag.cut_width[0] for flag in report.flags],
+        "width_butt_end_mm": [flag.cut_width[-1] for flag in report.flags],
+    }.items():
+        np.testing.assert_allclose(
+            flags[column], np.array(values) * 1e3, rtol=0, atol=HALF_SHOWN
+        )
+    widths = tables["cut_widths.csv"]
+    for order, flag in enumerate(report.flags, start=1):
+        rows = widths[widths["order"] == order]
+        points = cut_points(flag)
+        for column, values in {
+            "station_mm": [point.station for point in points],
+            "along_piece_mm": [point.along for point in points],
+            "width_mm": [point.width for point in points],
+        }.items():
+            np.testing.assert_allclose(
+                rows[column], np.array(values) * 1e3, rtol=0, atol=HALF_SHOWN
+            )
+
+
+def test_csv_totals_are_the_reports(report: Report) -> None:
+    tables = csv_tables(report)
+    for name in ("flags.csv", "materials.csv"):
+        table = tables[name]
+        n = len(table)
+        assert table["cost"].sum() == pytest.approx(
+            report.metrics["material_cost"], abs=n * 0.5e-4
+        )
+        for column, total, digit in (
+            ("area_net_m2", sum(f.area_net for f in report.flags), 1e-6),
+            ("area_gross_m2", sum(f.area_gross for f in report.flags), 1e-6),
+            ("mass_cut_g", sum(f.mass_cut for f in report.flags) * 1e3, 1e-4),
+            ("mass_g", sum(f.mass for f in report.flags) * 1e3, 1e-4),
+        ):
+            assert table[column].sum() == pytest.approx(total, abs=n * 0.5 * digit)
+        assert table["pieces"].sum() == sum(f.pieces for f in report.flags)
+
+
+def test_flags_and_paint_weigh_what_the_shaft_weighs(report: Report) -> None:
+    # the finish adds paint to what the flags leave: 60 g/m² outside the tip parallel
+    profile = report.profile
+    outside = profile.station >= 0.076
+    skin = np.trapezoid(
+        math.pi * profile.outer_diameter[outside], profile.station[outside]
+    )
+    flags = csv_tables(report)["flags.csv"]["mass_g"].sum()
+    weight = report.metrics["weight"]
+    assert weight is not None
+    assert flags + 60.0 * skin == pytest.approx(weight * 1e3, abs=0.02)
+
+
+def test_width_of_the_innermost_flag(report: Report) -> None:
+    # common practice: a flag of n turns on a bare mandrel of diameter d is
+    # n pi (d + n t) wide, a piece of a pair n pi (d + 2 n t)
+    library = the_library()
+    mandrel = library.mandrels["slim-5"]
+    thickness = library.prepregs["high-85"].cured(0.01).thickness
+    rows = csv_tables(report)["cut_widths.csv"]
+    rows = rows[rows["flag"] == "torque pair"]
+    diameter = np.interp(
+        rows["station_mm"] * 1e-3 + 0.070, mandrel.distance, mandrel.diameter
+    )
+    width = 2.5 * math.pi * (diameter + 2 * 2.5 * thickness)
+    np.testing.assert_allclose(rows["width_mm"], width * 1e3, rtol=0, atol=HALF_SHOWN)
+
+
+def test_cut_points_describe_the_whole_edge(report: Report) -> None:
+    for flag in report.flags:
+        points = cut_points(flag)
+        assert points[0].along == 0.0
+        assert points[-1].along == pytest.approx(flag.cut_length)
+        x = np.array([point.station for point in points])
+        step = np.diff(x) == 0.0
+        x[1:][step] += 1e-9  # both sides of a step
+        edge = np.interp(flag.cut_station, x, [point.width for point in points])
+        stands_twice = np.isin(
+            flag.cut_station, flag.cut_station[1:][np.diff(flag.cut_station) == 0.0]
+        )
+        off = np.abs(edge - flag.cut_width)[~stands_twice]
+        assert off.max(initial=0.0) <= 2.1e-5
+
+
+def test_points_on_a_straight_edge_are_left_out(report: Report) -> None:
+    flag = dataclasses.replace(
+        report.flags[0],
+        cut_station=np.array([0.0, 0.1, 0.2, 0.3, 0.3, 0.4]),
+        cut_width=np.array([0.010, 0.011, 0.012, 0.013, 0.015, 0.015]),
+    )
+    assert [(p.station, p.width) for p in cut_points(flag)] == [
+        (0.0, 0.010),
+        (0.3, 0.013),
+        (0.3, 0.015),
+        (0.4, 0.015),
+    ]
+
+
+def test_inspector_measures_clear_of_steps(report: Report) -> None:
+    # the butt hoop starts, without a run-out, at exactly 500 mm
+    rows = check_diameters(report)
+    stations = [row.station for row in rows]
+    assert stations[0] == 0.0
+    assert stations[-1] == LENGTH
+    assert 0.500 not in stations
+    assert 0.505 in stations
+    assert 0.071 in stations  # in the tip parallel, 5 mm before it ends
+    assert {0.1, 0.2, 0.3, 0.4, 0.6, 0.7, 0.8, 0.9, 1.0} <= set(stations)
+    mandrel = the_library().mandrels["slim-5"]
+    for row in rows:
+        assert row.on_mandrel == pytest.approx(0.070 + row.station)
+        bore = np.interp(row.on_mandrel, mandrel.distance, mandrel.diameter)
+        assert row.bore == pytest.approx(float(bore), abs=1e-9)
+    ground = {row.station: row.ground for row in rows}
+    assert ground[0.0] == pytest.approx(0.0085)
+    assert ground[0.071] == pytest.approx(0.0085)
+    by_station = {row.station: row for row in rows}
+    for station in (0.4, 0.7, LENGTH):  # grinding takes 0.05 mm of radius
+        row = by_station[station]
+        assert row.build - row.ground == pytest.approx(1e-4, abs=1e-9)
+    assert ground[LENGTH] == pytest.approx(report.metrics["butt_diameter"])
+
+
+def test_bench_table_has_the_bands_of_the_spec(report: Report, spec: Spec) -> None:
+    table = csv_tables(report, spec)["bench.csv"].set_index("quantity")
+    assert table.loc["frequency_cpm", ["accept_from", "accept_to"]].tolist() == [
+        240,
+        260,
+    ]
+    assert np.isnan(table.loc["torque_deg", "accept_from"])
+    assert table.loc["torque_deg", "accept_to"] == pytest.approx(6.4)
+    assert table.loc["ei_at_200.0_mm_n_m2", "accept_to"] == 28.0
+    assert np.isnan(table.loc["balance_point_mm", "accept_from"])
+
+
+def test_set_ups_follow_the_design() -> None:
+    design = usual_design()
+    bench = dataclasses.replace(
+        design.bench,
+        frequency_clamp=0.178,
+        tip_mass=0.260,
+        tip_mass_offset=0.030,
+        tip_mass_inertia=2e-4,
+        tip_load=2.0 * 9.80665,
+    )
+    design = dataclasses.replace(design, bench=bench)
+    assert bench_setup(design, "frequency") == (
+        "last 178.0 mm of the butt clamped, 260 g at the tip, its centre 30.0 mm "
+        "beyond the tip, inertia 2 kg cm²"
+    )
+    assert "2 kgf at 932.0 mm from the tip" in bench_setup(design, "tip_deflection")
+
+
+def test_edges_of_bands_keep_their_digits() -> None:
+    # shown to 0.1 g, an edge of 57.25 g would let 57.2 g through
+    assert edge_text(57.25, 1) == "57.25"
+    assert edge_text(4.0, 2) == "4.00"
+
+
+# -- files --------------------------------------------------------------------
+
+
+def test_write_sheet_writes_all_and_leaves_nothing_else(
+    report: Report, spec: Spec, tmp_path: Path
+) -> None:
+    folder = tmp_path / "a" / "b"
+    paths = write_sheet(report, folder, spec=spec, date=DATE)
+    assert [path.name for path in paths] == [
+        SHEET_NAME,
+        "flags.csv",
+        "cut_widths.csv",
+        "check_diameters.csv",
+        "bench.csv",
+        "materials.csv",
+    ]
+    assert sorted(folder.iterdir()) == sorted(paths)
+    read = pd.read_csv(folder / "flags.csv")
+    assert read["flag"].tolist() == [flag.name for flag in report.flags]
+    pd.testing.assert_frame_equal(
+        read, csv_tables(report, spec)["flags.csv"], check_dtype=False
+    )
+
+
+def test_a_failed_write_keeps_the_old_file(
+    report: Report, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / SHEET_NAME).write_text("old", encoding="utf-8")
+
+    def refuse(self: Path, target: Path) -> Path:
+        raise OSError(f"no room for {self.name} as {target.name}")
+
+    monkeypatch.setattr(Path, "replace", refuse)
+    with pytest.raises(OSError, match="no room"):
+        write_sheet(report, tmp_path, date=DATE)
+    assert [path.name for path in tmp_path.iterdir()] == [SHEET_NAME]
+    assert (tmp_path / SHEET_NAME).read_text(encoding="utf-8") == "old"
+
+
+def test_names_with_commas_survive_the_tables(tmp_path: Path) -> None:
+    usual = usual_design()
+    odd = dataclasses.replace(usual.flags[0], name='a "pair", 2 × 45')
+    design = dataclasses.replace(usual, flags=(odd, *usual.flags[1:]))
+    write_sheet(a_report(design), tmp_path, date=DATE)
+    table = pd.read_csv(tmp_path / "flags.csv")
+    assert table["flag"].iloc[0] == 'a "pair", 2 × 45'
