@@ -21,6 +21,7 @@ from model import (
     Shaft,
     Sheet,
     compiled,
+    evaluate_batch,
 )
 from optimiser.spec import Spec
 
@@ -130,6 +131,22 @@ class Encoding:
         )
         decode_all(genomes, self.tables, layups, place)
         return layups, place
+
+    def measure(self, genomes: IntArray) -> tuple[Array, Array]:
+        """Metrics and EI at the spec's points of some genomes.
+
+        Parameters
+        ----------
+        genomes : ndarray, shape (n, n_genes)
+            Integers. [-]
+
+        Returns
+        -------
+        metrics, EI : ndarray, shape (n, 11) and (n, n_ei)
+            In the order of METRICS and of the spec's points. [SI]
+        """
+        report = evaluate_batch(self.decode(genomes)[0], self.conditions)
+        return report.metrics, report.EI
 
     def design(self, genome: IntArray, name: str) -> Design:
         """One genome as a design.
