@@ -11,7 +11,7 @@ from model.batch import (
     layups_of,
     workspace,
 )
-from model.compiled import compiled, compiled_entry, fingerprint
+from model.compilation import compiled, compiled_entry, fingerprint
 from model.design import (
     Bench,
     Cutting,
@@ -28,8 +28,6 @@ from model.design_checks import (
     mandrel_fault,
 )
 from model.design_file import (
-    RunOuts,
-    RunOutText,
     RunOuts,
     RunOutText,
     design_from_text,
@@ -87,29 +85,30 @@ from model.units import (
 )
 
 __all__ = [
+    "DIMENSIONS",
+    "FORBID_EXTRA",
+    "FORMAT",
+    "GRADIENTS",
+    "METRIC",
+    "METRICS",
+    "SHOP_MEASURES",
     "AngleText",
     "BatchReport",
     "Bench",
     "Choice",
     "Conditions",
     "Cutting",
-    "DIMENSIONS",
     "Design",
     "Document",
-    "FORBID_EXTRA",
-    "FORMAT",
     "Fault",
     "Fibre",
     "Finish",
     "Flag",
     "FlagAngle",
     "FlagReport",
-    "GRADIENTS",
     "InputError",
     "Layups",
     "Library",
-    "METRIC",
-    "METRICS",
     "Mandrel",
     "Metric",
     "ModelRangeError",
@@ -124,7 +123,6 @@ __all__ = [
     "Resin",
     "RunOutText",
     "RunOuts",
-    "SHOP_MEASURES",
     "Shaft",
     "Sheet",
     "StrengthPoint",

@@ -23,7 +23,7 @@ from model.beam import (
     product_integral,
     twist,
 )
-from model.compiled import SOURCES, compiled, compiled_entry
+from model.compilation import SOURCES, compiled, compiled_entry
 from model.cost import gross_area
 from model.design import Bench, Cutting, Design, Finish
 from model.errors import ModelRangeError
@@ -203,13 +203,13 @@ class Conditions:
 
 
 # the compiled side of the frozen dataclasses: same fields, same order
-_FinishNumbers: Any = namedtuple(  # type: ignore[misc]  # noqa: PYI024
+_FinishNumbers: Any = namedtuple(  # type: ignore[misc]
     "_FinishNumbers", [f.name for f in fields(Finish)]
 )
-_BenchNumbers: Any = namedtuple(  # type: ignore[misc]  # noqa: PYI024
+_BenchNumbers: Any = namedtuple(  # type: ignore[misc]
     "_BenchNumbers", [f.name for f in fields(Bench)]
 )
-_CuttingNumbers: Any = namedtuple(  # type: ignore[misc]  # noqa: PYI024
+_CuttingNumbers: Any = namedtuple(  # type: ignore[misc]
     "_CuttingNumbers", [f.name for f in fields(Cutting)]
 )
 
@@ -406,7 +406,9 @@ def _lay_points(
     for station in numbers.ei_stations:
         n = _mark(marks, jumps, n, station, 0.0, length, False)
     for j in range(numbers.breaks[mandrel]):
-        n = _mark(marks, jumps, n, numbers.distance[mandrel, j] - offset, low, high, False)
+        n = _mark(
+            marks, jumps, n, numbers.distance[mandrel, j] - offset, low, high, False
+        )
     finish = numbers.finish
     if not np.isnan(finish.tip_diameter):
         parallel = finish.tip_parallel
@@ -489,10 +491,14 @@ def _gradient(
             softer = 1.0 / EI[tip_point] - 1.0 / EI[butt_point]
             if x[butt_point] <= clamp and mode_mass > 0.0:
                 y2 = 0.5 * (work.y[tip_point] ** 2 + work.y[butt_point] ** 2)
-                bend = 0.5 * (work.moment[tip_point] ** 2 + work.moment[butt_point] ** 2)
+                bend = 0.5 * (
+                    work.moment[tip_point] ** 2 + work.moment[butt_point] ** 2
+                )
                 row[2] = -(bend * softer / work.curvature[0] + heavier * y2 / mode_mass)
             if bench.torque_grip <= station <= length - bench.torque_clamp:
-                row[3] = bench.torque_moment * (1.0 / GJ[tip_point] - 1.0 / GJ[butt_point])
+                row[3] = bench.torque_moment * (
+                    1.0 / GJ[tip_point] - 1.0 / GJ[butt_point]
+                )
             arm = overhang_arm(
                 station, bench.tip_load_at, bench.tip_support, bench.tip_hold
             )
@@ -593,7 +599,6 @@ def _evaluate(
         work.last[k] = last
         net = roll_flag(
             x,
-            look,
             first,
             last,
             start[k],
@@ -641,7 +646,7 @@ def _evaluate(
             continue
         ply = numbers.sheets[sheet[k]]
         r_in, r_out, finished = work.r_in[k], work.r_out[k], work.finished
-        is_bias = 0.0 < ply[_S2] and ply[_C2] > 1e-12
+        is_bias = ply[_S2] > 0.0 and ply[_C2] > 1e-12
         if is_bias:
             for p in range(max(work.first[k], tip), min(work.last[k], butt) + 1):
                 cut = min(r_out[p] - finished[p], r_out[p] - r_in[p])
@@ -689,9 +694,7 @@ def _evaluate(
                     work.sums,
                     coupled,
                 )
-        close_section(
-            work.sums, n_x, coupled, work.EI, work.GJ, work.hoop, work.shear
-        )
+        close_section(work.sums, n_x, coupled, work.EI, work.GJ, work.hoop, work.shear)
 
         # strength
         for p in range(n_x):
@@ -851,7 +854,9 @@ _evaluate_all = _entry(SOURCES)
 class BatchReport(NamedTuple):
     """What many designs measure, design axis first."""
 
-    metrics: Array  #: (n, 11) in the order of METRICS, SI; NaN where a test does not fit
+    metrics: (
+        Array  #: (n, 11) in the order of METRICS, SI; NaN where a test does not fit
+    )
     EI: Array  #: (n, n_ei) at the conditions' stations [N·m²]
     shop: Array  #: (n, 6) in the order of SHOP_MEASURES [m]
     gradient: Array  #: (n, n_flag, 2, 7) to start and end of each flag, or (0, ...)
@@ -902,9 +907,7 @@ def evaluate_batch(
     shape = (n if gradient else 0, n_flags, 2, len(GRADIENTS))
     slopes = np.zeros(shape)
     if n:
-        _evaluate_all(
-            conditions.numbers, layups, work, full, metrics, EI, shop, slopes
-        )
+        _evaluate_all(conditions.numbers, layups, work, full, metrics, EI, shop, slopes)
     return BatchReport(metrics, EI, shop, slopes)
 
 

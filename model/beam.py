@@ -6,10 +6,12 @@ Small deflections; shear and rotary inertia are left out of the vibration, where
 move the frequency of a shaft by less than 0.04 %.
 """
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
-from model.compiled import compiled
+from model.compilation import compiled
 from model.errors import ModelRangeError
 
 Array = NDArray[np.float64]
@@ -339,7 +341,7 @@ def three_point_deflection(
     inside = (grid >= kinks[0]) & (grid <= kinks[2])
     grid = grid[inside]
     compliance = shear = 0.0
-    for a, b in zip(grid[:-1], grid[1:], strict=True):
+    for a, b in pairwise(grid):
         middle = 0.5 * (a + b)
         i = int(np.searchsorted(x, middle)) - 1
         share = (np.array([a, b]) - x[i]) / (x[i + 1] - x[i])

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from model.compiled import compiled
+from model.compilation import compiled
 
 
 @compiled

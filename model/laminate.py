@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from model.compiled import compiled
+from model.compilation import compiled
 from model.errors import ModelRangeError
 
 Array = NDArray[np.float64]
@@ -128,7 +128,13 @@ def rotated_stiffness(
 
 @compiled
 def add_ring(
-    Q: Array, r_in: Array, r_out: Array, first: int, last: int, sums: Array, coupled: bool
+    Q: Array,
+    r_in: Array,
+    r_out: Array,
+    first: int,
+    last: int,
+    sums: Array,
+    coupled: bool,
 ) -> None:
     """Add one ring to the ring sums.
 
@@ -181,7 +187,13 @@ def add_ring(
 
 @compiled
 def close_section(
-    sums: Array, n_x: int, coupled: bool, EI: Array, GJ: Array, hoop: Array, shear: Array
+    sums: Array,
+    n_x: int,
+    coupled: bool,
+    EI: Array,
+    GJ: Array,
+    hoop: Array,
+    shear: Array,
 ) -> None:
     """Stiffness of the tube from its ring sums.
 

@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from model.batch import (
     CELL,
-    SAME_STATION,
     Conditions,
     Sheet,
     Work,
@@ -28,6 +27,7 @@ from model.metrics import (
     WALL_MIN,
 )
 from model.strength import ply_strains
+from model.wall import SAME_STATION
 
 Array = NDArray[np.float64]
 
@@ -239,7 +239,7 @@ def evaluate(
         metric.key: None if math.isnan(value) else float(value)
         for metric, value in zip(METRICS, batch.metrics[0], strict=True)
     }
-    n_x, tip, butt = work.counts
+    _, tip, butt = work.counts
     finished = slice(tip, butt + 1)
     with np.errstate(divide="ignore"):
         margin = 1.0 / work.use[finished] - 1.0
@@ -273,7 +273,7 @@ def _check_build(design: Design, shop: Array, work: Work) -> None:
     faults = []
     finish = design.finish
     if shop[WALL_MIN] <= 0.0:
-        n_x, tip, butt = work.counts
+        _, tip, butt = work.counts
         wall = work.finished[tip : butt + 1] - work.mandrel[tip : butt + 1]
         at = int(np.argmin(wall))
         build = work.build[tip + at] - work.mandrel[tip + at]
@@ -282,8 +282,8 @@ def _check_build(design: Design, shop: Array, work: Work) -> None:
                 "[finish]",
                 "grind" if finish.grind >= build else "tip_diameter",
                 f"{1e3 * (work.build - work.finished)[tip + at]:.3f} mm off the radius",
-                f"ground through the wall at {1e3 * work.x[tip + at]:.1f} mm, where the "
-                f"build is {1e3 * build:.3f} mm thick. Grind less or add a flag there.",
+                f"ground through the wall at {1e3 * work.x[tip + at]:.1f} mm, where "
+                f"the build is {1e3 * build:.3f} mm thick. Grind less or add a flag there.",
             )
         )
     if shop[TIP_SHORTAGE] > 1e-9 and finish.tip_diameter is not None:
@@ -324,7 +324,7 @@ def _flag_report(
     prepreg = library.prepregs[flag.material]
     ply = plies[Sheet(flag.material, flag.angle, flag.is_pair)]
     pieces = 2 if flag.is_pair else 1
-    n_x, tip, butt = work.counts
+    _, tip, butt = work.counts
     first, last = work.first[k], work.last[k]
     covered = slice(first, last + 1)
     x = work.x[covered]
@@ -405,7 +405,10 @@ def _point_margins(
     fibre: tuple[float, str | None, str | None] = (math.inf, None, None)
     crack: tuple[float, str | None, str | None] = (math.inf, None, None)
     for k, flag in enumerate(design.flags):
-        if not work.first[k] <= p <= work.last[k] or work.r_out[k, p] <= work.r_in[k, p]:
+        if (
+            not work.first[k] <= p <= work.last[k]
+            or work.r_out[k, p] <= work.r_in[k, p]
+        ):
             continue
         ply = plies[Sheet(flag.material, flag.angle, flag.is_pair)]
         c, s = math.cos(flag.angle), math.sin(flag.angle)
@@ -475,7 +478,9 @@ def _strength(
         _point_margins(design, plies, work, int(p), float(required[p])) for p in loaded
     ]
     at_fibre = min(range(len(loaded)), key=lambda i: _margin(margins[i]))
-    at_crack = min(range(len(loaded)), key=lambda i: float(margins[i]["cracking_margin"]))
+    at_crack = min(
+        range(len(loaded)), key=lambda i: float(margins[i]["cracking_margin"])
+    )
     worst = dict(margins[at_fibre])
     for key in ("cracking_margin", "cracking_flag", "cracking_mode"):
         worst[key] = margins[at_crack][key]
@@ -515,8 +520,8 @@ def _warnings(
         if not flag.is_pair and not straight:
             said.append(
                 f'flag "{flag.name}" has fibres at one angle only '
-                f"({angle_text(flag.angle, is_pair=False)} deg): the shaft twists as it "
-                "bends; equipment rules ask for the same twist in both directions"
+                f"({angle_text(flag.angle, is_pair=False)} deg): the shaft twists as "
+                "it bends; equipment rules ask for the same twist in both directions"
             )
     if shop[BIAS_GROUND] > 1e-9:
         said.append(
@@ -531,8 +536,8 @@ def _warnings(
         value = metrics[key]
         if value is not None and value / reach > LARGE_DEFLECTION:
             said.append(
-                f"{label.lower()} is {value / reach:.2f} of its length: small-deflection "
-                "theory no longer holds well"
+                f"{label.lower()} is {value / reach:.2f} of its length: "
+                "small-deflection theory no longer holds well"
             )
     missing = [m.label.lower() for m in METRICS if metrics[m.key] is None]
     if missing:

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from model.compiled import compiled
+from model.compilation import compiled
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

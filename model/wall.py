@@ -9,7 +9,7 @@ over a cell. Arrays run over the points from tip to butt.
 import numpy as np
 from numpy.typing import NDArray
 
-from model.compiled import compiled
+from model.compilation import compiled
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -110,7 +110,13 @@ def place_points(
 
 @compiled
 def mandrel_radius(
-    x: Array, n_x: int, distance: Array, radius: Array, n: int, offset: float, out: Array
+    x: Array,
+    n_x: int,
+    distance: Array,
+    radius: Array,
+    n: int,
+    offset: float,
+    out: Array,
 ) -> None:
     """Radius of the mandrel under each point, linear between its breakpoints.
 
@@ -143,7 +149,6 @@ def mandrel_radius(
 @compiled
 def roll_flag(
     x: Array,
-    look: Array,
     first: int,
     last: int,
     start: float,
@@ -161,7 +166,7 @@ def roll_flag(
 
     Parameters
     ----------
-    x, look : ndarray, shape (n_x_max,)
+    x : ndarray, shape (n_x_max,)
         Points. [m]
     first, last : int
         First and last point that the flag covers. [-]
@@ -198,7 +203,7 @@ def roll_flag(
         for p in range(first, last):
             area += (x[p + 1] - x[p]) * (r_in[p] + r_in[p + 1])
         area += (x[last] - x[first]) * rise
-        return pieces * np.pi * wraps * area
+        return float(pieces * np.pi * wraps * area)
     for p in range(first, last + 1):
         share = 1.0
         if run_out_tip > 0.0:
@@ -213,7 +218,7 @@ def roll_flag(
             area += (x[p] - x[p - 1]) * (width + width_before) / 2.0
         width_before = width
         build[p] = r_out[p]
-    return pieces * area
+    return float(pieces * area)
 
 
 @compiled

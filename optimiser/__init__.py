@@ -1,0 +1,1 @@
+"""Many designs: search, front, and everything that is shown to people."""

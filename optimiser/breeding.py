@@ -44,6 +44,11 @@ _EQUAL_THICKNESS = 0.02
 
 
 @compiled
+def _pick(rng: Generator, n: int) -> int:
+    return int(rng.integers(0, n))
+
+
+@compiled
 def _there(genome: IntArray, t: Tables, place: int) -> bool:
     return not t.optional[place] or genome[HEAD + GENES * place + PRESENT] == 1
 
@@ -79,9 +84,7 @@ def _limit_wraps(genome: IntArray, t: Tables, place: int) -> None:
 def _lengthen(genome: IntArray, t: Tables, place: int) -> bool:
     """Bring a flag to the least length; False if no choice of ends does."""
     base = HEAD + GENES * place
-    least = max(
-        t.flag_length_min, t.run_out_tip[place] + t.run_out_butt[place] + SAME
-    )
+    least = max(t.flag_length_min, t.run_out_tip[place] + t.run_out_butt[place] + SAME)
     start = flag_start(genome, t, place)
     if flag_end(genome, t, place) - start >= least - SAME:
         return True
@@ -103,7 +106,9 @@ def _lengthen(genome: IntArray, t: Tables, place: int) -> bool:
 
 
 @compiled
-def _crowded(genome: IntArray, t: Tables, place: int, end: bool, station: float) -> bool:
+def _crowded(
+    genome: IntArray, t: Tables, place: int, end: bool, station: float
+) -> bool:
     """Whether another flag's inner end stands too near to a station."""
     length = t.length[genome[LENGTH]]
     if station <= SAME or station >= length - SAME:
@@ -210,11 +215,11 @@ def _limit_materials(genome: IntArray, t: Tables, rng: Generator) -> bool:
                 uses[t.material[sheet]] += 1
         if np.sum(uses > 0) <= t.materials_max:
             return True
-        place = rng.integers(0, n_places)
+        place = _pick(rng, n_places)
         if not _there(genome, t, place):
             continue
         gene = HEAD + GENES * place + SHEET
-        i = rng.integers(0, t.n_sheet[place])
+        i = _pick(rng, t.n_sheet[place])
         if uses[t.material[t.sheet[place, i]]] > 0:
             genome[gene] = i
     return False
@@ -286,10 +291,7 @@ def _end_radii(genome: IntArray, t: Tables) -> tuple[float, float]:
         rise = _rise(genome, t, place)
         if flag_start(genome, t, place) <= SAME and t.run_out_tip[place] == 0.0:
             tip += rise
-        if (
-            flag_end(genome, t, place) >= length - SAME
-            and t.run_out_butt[place] == 0.0
-        ):
+        if flag_end(genome, t, place) >= length - SAME and t.run_out_butt[place] == 0.0:
             butt += rise
     return tip, butt
 
@@ -334,11 +336,11 @@ def fit_diameters(genome: IntArray, t: Tables, rng: Generator) -> bool:
             low = t.set_low[genome[LENGTH], genome[MANDREL]]
             high = t.set_high[genome[LENGTH], genome[MANDREL]]
             keep = genome[gene]
-            genome[gene] = low + rng.integers(0, high - low + 1)
+            genome[gene] = low + _pick(rng, high - low + 1)
             wraps = SET
             keep_wraps = keep
         else:
-            place = rng.integers(0, n_places)
+            place = _pick(rng, n_places)
             at_tip = flag_start(genome, t, place) <= SAME
             at_butt = flag_end(genome, t, place) >= length - SAME
             if not at_tip and not at_butt:
@@ -362,7 +364,7 @@ def fit_diameters(genome: IntArray, t: Tables, rng: Generator) -> bool:
             else:
                 gene = base + SHEET
                 keep = genome[gene]
-                genome[gene] = rng.integers(0, t.n_sheet[place])
+                genome[gene] = _pick(rng, t.n_sheet[place])
             _limit_wraps(genome, t, place)
         after = _misfit(genome, t)
         # now and then a sideways step, so that the walk does not stick
@@ -391,8 +393,8 @@ def _mutate(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> Non
         n = rolling_order(genome, t, order)
         if n < 2 or not t.reorder:
             return
-        k = rng.integers(0, n - 1)
-        other = k + 1 if rng.random() < 0.5 else rng.integers(0, n)
+        k = _pick(rng, n - 1)
+        other = k + 1 if rng.random() < 0.5 else _pick(rng, n)
         a = HEAD + GENES * order[k] + RANK
         b = HEAD + GENES * order[other] + RANK
         genome[a], genome[b] = genome[b], genome[a]
@@ -402,22 +404,22 @@ def _mutate(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> Non
         if what < 0.75:
             genome[SET] = _shift(genome[SET], len(t.mandrel_set), rng)
         elif what < 0.9:
-            genome[MANDREL] = rng.integers(0, len(t.breaks))
+            genome[MANDREL] = _pick(rng, len(t.breaks))
         else:
-            genome[LENGTH] = rng.integers(0, len(t.length))
+            genome[LENGTH] = _pick(rng, len(t.length))
         return
-    place = rng.integers(0, n_places)
+    place = _pick(rng, n_places)
     for _ in range(4):
         if _there(genome, t, place):
             break
-        place = rng.integers(0, n_places)
+        place = _pick(rng, n_places)
     base = HEAD + GENES * place
     if pick < 0.50:
         # another sheet, mostly one of equal thickness
         turn = _turn(genome, t, place)
         equal = rng.random() < 0.7
         for _ in range(12):
-            i = rng.integers(0, t.n_sheet[place])
+            i = _pick(rng, t.n_sheet[place])
             other_turn = t.turn[t.sheet[place, i]]
             if i == genome[base + SHEET]:
                 continue
@@ -432,14 +434,14 @@ def _mutate(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> Non
         genome[base + WRAPS] = min(max(i, 0), t.n_wraps[place] - 1)
         if rng.random() < 0.5:
             # and the opposite elsewhere
-            place = rng.integers(0, n_places)
+            place = _pick(rng, n_places)
             base = HEAD + GENES * place
             i = genome[base + WRAPS] - step
             genome[base + WRAPS] = min(max(i, 0), t.n_wraps[place] - 1)
         return
     if pick < 0.70:
         for _ in range(8):
-            place = rng.integers(0, n_places)
+            place = _pick(rng, n_places)
             if t.optional[place]:
                 gene = HEAD + GENES * place + PRESENT
                 genome[gene] = 1 - genome[gene]
@@ -449,7 +451,7 @@ def _mutate(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> Non
     moved = 0
     direction = 0
     for _ in range(16):
-        place = rng.integers(0, n_places)
+        place = _pick(rng, n_places)
         if not _there(genome, t, place):
             continue
         base = HEAD + GENES * place
@@ -488,19 +490,17 @@ def _cross(genome: IntArray, mate: IntArray, t: Tables, rng: Generator) -> None:
 
 @compiled
 def _random_genome(genome: IntArray, t: Tables, rng: Generator) -> None:
-    genome[LENGTH] = rng.integers(0, len(t.length))
-    genome[MANDREL] = rng.integers(0, len(t.breaks))
-    genome[SET] = rng.integers(0, len(t.mandrel_set))
+    genome[LENGTH] = _pick(rng, len(t.length))
+    genome[MANDREL] = _pick(rng, len(t.breaks))
+    genome[SET] = _pick(rng, len(t.mandrel_set))
     ranks = rng.permutation(len(t.optional))
     for place in range(len(t.optional)):
         base = HEAD + GENES * place
-        genome[base + PRESENT] = (
-            rng.integers(0, 2) if t.optional[place] else 0
-        )
-        genome[base + SHEET] = rng.integers(0, t.n_sheet[place])
-        genome[base + START] = rng.integers(0, t.n_start[place])
-        genome[base + END] = rng.integers(0, t.n_end[place])
-        genome[base + WRAPS] = rng.integers(0, t.n_wraps[place])
+        genome[base + PRESENT] = _pick(rng, 2) if t.optional[place] else 0
+        genome[base + SHEET] = _pick(rng, t.n_sheet[place])
+        genome[base + START] = _pick(rng, t.n_start[place])
+        genome[base + END] = _pick(rng, t.n_end[place])
+        genome[base + WRAPS] = _pick(rng, t.n_wraps[place])
         genome[base + RANK] = ranks[place]
 
 
@@ -537,10 +537,10 @@ def _breed_entry(sources: int) -> Any:
             if n_parents == 0:
                 _random_genome(child, t, rng)
             else:
-                i = rng.integers(0, n_parents)
+                i = _pick(rng, n_parents)
                 child[:] = parents[i]
                 if rng.random() < _CROSSOVER:
-                    j = mates[i, rng.integers(0, mates.shape[1])]
+                    j = mates[i, _pick(rng, mates.shape[1])]
                     _cross(child, parents[j], t, rng)
                 else:
                     _mutate(child, t, rng, order)
@@ -561,7 +561,11 @@ def _breed_entry(sources: int) -> Any:
 def _move_entry(sources: int) -> Any:
     @compiled_entry
     def move_all(
-        genomes: IntArray, shifts: Array, t: Tables, rng: Generator, kept: NDArray[np.bool_]
+        genomes: IntArray,
+        shifts: Array,
+        t: Tables,
+        rng: Generator,
+        kept: NDArray[np.bool_],
     ) -> None:
         _ = sources  # part of the key under which the machine code is kept
         order = np.zeros(len(t.optional), dtype=np.int64)

@@ -20,6 +20,7 @@ from model import (
     suggestion,
 )
 from model import read_quantity as quantity
+from optimiser.report_text import report_text
 from optimiser.review import (
     front_table,
     suggest,
@@ -39,7 +40,6 @@ from optimiser.search import Progress
 from optimiser.sheet import write_sheet
 from optimiser.spec import describe_spec
 from optimiser.store import Run, open_run
-from optimiser.report_text import report_text
 
 DONE, FAILED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
 
@@ -105,7 +105,7 @@ class _ProgressLine:
                     unit=" designs",
                     leave=True,
                     dynamic_ncols=True,
-                    bar_format="{percentage:3.0f}% {n_fmt} of {total_fmt} designs{postfix}",
+                    bar_format="{percentage:3.0f}% {n_fmt} of {total_fmt}{postfix}",
                 )
             self.bar.n = min(progress.evaluations, evaluations or progress.evaluations)
             self.bar.set_postfix_str(words, refresh=False)
@@ -266,7 +266,8 @@ def _sheet(arguments: argparse.Namespace) -> int:
         run = open_run(source)
         if not arguments.design:
             _say_error(
-                f"{source} is a run; say which design: plyfront sheet {source} --design ID"
+                f"{source} is a run; say which design: "
+                f"plyfront sheet {source} --design ID"
             )
             return BAD_INPUT
         path = run.design_path(arguments.design)
@@ -290,9 +291,7 @@ def _sheet(arguments: argparse.Namespace) -> int:
     return DONE
 
 
-def _write_sheet(
-    report: Report, library: Library, out: Path, spec: Any
-) -> list[Path]:
+def _write_sheet(report: Report, library: Library, out: Path, spec: Any) -> list[Path]:
     mandrel = library.mandrels[report.design.shaft.mandrel]
     return write_sheet(report, out, spec=spec, mandrel=mandrel)
 
@@ -326,7 +325,9 @@ def _check(arguments: argparse.Namespace) -> int:
     else:
         report, _library = evaluate_file(path, arguments.library)
         flags = len(report.flags)
-        text = f'design "{report.design.name}" ({report.design_id}), {flags} flags: good'
+        text = (
+            f'design "{report.design.name}" ({report.design_id}), {flags} flags: good'
+        )
         what = {"kind": "design", "flags": [flag.name for flag in report.flags]}
     _say(json.dumps(what, ensure_ascii=False) if arguments.json else text)
     return DONE

@@ -148,7 +148,8 @@ class Demand:
         shop = (report.shop * self.shop_sign - self.shop_limit) / _SHOP_UNIT
         known = np.nan_to_num(bands, nan=0.0)
         violation: Array = np.maximum(known, 0.0).sum(axis=1)
-        return violation + np.maximum(shop - 1e-6, 0.0).sum(axis=1)
+        violation += np.maximum(shop - 1e-6, 0.0).sum(axis=1)
+        return violation
 
     def worst(self) -> Array:
         """Bound of each objective, in the objectives' sign; infinite where none."""
@@ -193,7 +194,9 @@ class ShaftProblem(Problem):
             The designs and how they measure. [SI]
         """
         layups, _ = self.encoding.decode(genomes)
-        return layups, self.demand.score(evaluate_batch(layups, self.encoding.conditions))
+        return layups, self.demand.score(
+            evaluate_batch(layups, self.encoding.conditions)
+        )
 
     def _evaluate(self, x: Array, out: dict[str, Any], *_: Any, **__: Any) -> None:
         _layups, scores = self.evaluate_genomes(np.rint(x).astype(np.int64))

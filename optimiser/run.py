@@ -163,7 +163,7 @@ def _go(
         written = time.monotonic()
         with _interruptible() as stop:
 
-            def on_generation(state: object) -> bool:
+            def on_generation(_state: object) -> bool:
                 nonlocal written
                 now = search.state
                 if listener is not None:
@@ -216,8 +216,10 @@ def _nearest_miss(search: Search) -> list[str]:
     """Say which bands the nearest design misses, and by how much."""
     population = search.state.population
     if population.n == 0:
-        return ["no design could be built at all: the bands on the end diameters and the "
-                "rules leave none of the spec's choices"]
+        return [
+            "no design could be built at all: the bands on the end diameters and the "
+            "rules leave none of the spec's choices"
+        ]
     best = int(np.argmin(population.violation))
     genomes = population.genomes[best : best + 1]
     layups, _ = search.encoding.decode(genomes)
@@ -259,7 +261,6 @@ def load_design(path: Path, library: Path | None) -> tuple[Design, Library]:
     InputError
         With every fault of the design, or of the library.
     """
-
     return open_design(path, read_library(library) if library is not None else None)
 
 

@@ -66,7 +66,10 @@ class Designs:
             The picked ones. [-]
         """
         return Designs(
-            self.genomes[index], self.metrics[index], self.F[index], self.violation[index]
+            self.genomes[index],
+            self.metrics[index],
+            self.F[index],
+            self.violation[index],
         )
 
     def join(self, other: "Designs") -> "Designs":
@@ -331,7 +334,8 @@ class Search:
         once[first] = True
         new &= once
         self.state.memory[slots[new]] = hashes[new]
-        return genomes[new]
+        unseen: IntArray = genomes[new]
+        return unseen
 
     def _canonical(self, genomes: IntArray) -> IntArray:
         """Genomes with what does not matter set to nought."""
@@ -359,9 +363,7 @@ class Search:
         shifts = steps(
             self.demand, report, layups, place, self.movable, self.state.rng, QUICK
         )
-        moved, kept = move_ends(
-            genomes, shifts, self.encoding.tables, self.state.rng
-        )
+        moved, kept = move_ends(genomes, shifts, self.encoding.tables, self.state.rng)
         return np.where(kept[:, None], moved, genomes)
 
     def _measure(self, genomes: IntArray) -> Designs:
@@ -473,7 +475,7 @@ class Search:
 
     def _best_spread(self, F: Array, n: int) -> IntArray:
         """Indices of n of the designs that contribute most hypervolume."""
-        index = np.arange(len(F))
+        index: IntArray = np.arange(len(F))
         unit = (F - F.min(axis=0)) / np.maximum(np.ptp(F, axis=0), 1e-12)
         corner = np.full(F.shape[1], 1.1)
         while len(index) > n:
@@ -483,7 +485,8 @@ class Search:
             surplus = len(index) - n
             drop = max(1, surplus // 2)
             index = index[np.sort(np.argsort(share, kind="stable")[drop:])]
-        return index
+        best: IntArray = np.asarray(index, dtype=np.int64)
+        return best
 
     def _survive(self, both: Designs, size: int) -> Designs:
         """Non-dominated feasible designs first, then the nearly feasible."""

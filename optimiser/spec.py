@@ -156,12 +156,8 @@ class SearchOptions:
     time: Annotated[
         float | None, Quantity("time", above=0.0), Meaning("time after which it stops")
     ] = None
-    seed: Annotated[
-        int, Whole(0, 2**63 - 1), Meaning("same seed, same search")
-    ] = 1
-    population: Annotated[
-        int, Whole(20, 20_000), Meaning("designs that breed")
-    ] = 300
+    seed: Annotated[int, Whole(0, 2**63 - 1), Meaning("same seed, same search")] = 1
+    population: Annotated[int, Whole(20, 20_000), Meaning("designs that breed")] = 300
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -294,9 +290,7 @@ class _ShaftTable:
     length: Annotated[
         tuple[float, ...], Choice(Quantity("length", at_least=0.3, at_most=2.0))
     ]
-    mandrel: Annotated[
-        tuple[str, ...], Choice(Text()), AfterValidator(_known_mandrels)
-    ]
+    mandrel: Annotated[tuple[str, ...], Choice(Text()), AfterValidator(_known_mandrels)]
     mandrel_set: Annotated[tuple[float, ...], Choice(_LENGTH)]
     trim_tip: Annotated[float, _LENGTH] = 0.0
     trim_butt: Annotated[float, _LENGTH] = 0.0
@@ -493,7 +487,9 @@ def _targets(
 ) -> tuple[tuple[Target, ...], tuple[EITarget, ...]]:
     raw = document.take("targets")
     if raw is None:
-        document.fault("", None, None, "no table [targets]; say what the shaft must be.")
+        document.fault(
+            "", None, None, "no table [targets]; say what the shaft must be."
+        )
         return (), ()
     if not isinstance(raw, dict):
         document.fault("", "targets", show_value(raw), "not a table of metrics.")
@@ -554,7 +550,10 @@ def _tolerance(
         width = absolute
     if width <= 0.0:
         document.fault(
-            where, "tolerance", show_value(value), "not above nought. Give a half width."
+            where,
+            "tolerance",
+            show_value(value),
+            "not above nought. Give a half width.",
         )
         return None
     return width
@@ -687,9 +686,7 @@ def _ei_targets(
                 )
                 station = None
         if station is not None and target is not None and tolerance is not None:
-            points.append(
-                EITarget(station=station, target=target, tolerance=tolerance)
-            )
+            points.append(EITarget(station=station, target=target, tolerance=tolerance))
     return tuple(points)
 
 
@@ -895,8 +892,9 @@ def _written(cls: type, name: str, value: object) -> str:
 def _span(values: tuple[float, ...], dimension: str) -> str:
     if len(values) == 1:
         return format_quantity(values[0], dimension)
-    low, high = format_quantity(min(values), dimension), format_quantity(
-        max(values), dimension
+    low, high = (
+        format_quantity(min(values), dimension),
+        format_quantity(max(values), dimension),
     )
     return f"{low} to {high} ({len(values)})"
 

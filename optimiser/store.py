@@ -122,7 +122,9 @@ class Run:
 
 
 def _unreadable(why: str) -> Fault:
-    return Fault("", None, None, f"not a file of a run as this version writes it: {why}.")
+    return Fault(
+        "", None, None, f"not a file of a run as this version writes it: {why}."
+    )
 
 
 def create_run(spec: Spec, library: Library, out: Path | None, now: datetime) -> Run:
@@ -266,7 +268,9 @@ def locked(run: Run) -> Iterator[None]:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError as error:
             message = "another process works on this run. Wait for it, or stop it."
-            raise InputError(str(run.folder), [Fault("", None, None, message)]) from error
+            raise InputError(
+                str(run.folder), [Fault("", None, None, message)]
+            ) from error
         yield
 
 
@@ -342,7 +346,7 @@ def write_front(run: Run, state: State, encoding: Encoding, how: str) -> None:
         "done" or "interrupted". [-]
     """
     archive = state.archive
-    order = np.argsort(archive.F[:, 0], kind="stable") if archive.n else []
+    order = np.argsort(archive.F[:, 0], kind="stable")
     points = run.spec.ei_targets
     _, EI = encoding.measure(archive.genomes)
     rows = []
