@@ -297,7 +297,7 @@ def workspace(conditions: Conditions, n_flags: int, length: float) -> Work:
         Scratch arrays. [-]
     """
     breaks = max(len(mandrel.distance) for mandrel in conditions.mandrels)
-    n_marks = 24 + len(conditions.ei_stations) + breaks + 4 * n_flags
+    n_marks = 24 + breaks + 4 * n_flags
     blank = length + conditions.trim_tip + conditions.trim_butt
     n_x = int(blank / conditions.cell) + 3 * n_marks
     line = np.zeros((14, n_x))
@@ -365,6 +365,17 @@ def _index(x: Array, n_x: int, station: float, butt_side: bool) -> int:
 
 
 @compiled
+def _stiffness_at(x: Array, EI: Array, n_x: int, station: float) -> float:
+    """Linear between points; the mean of both sides at a jump."""
+    right = _index(x, n_x, station, False)
+    if abs(x[right] - station) < SAME_STATION:
+        return float(0.5 * (EI[right] + EI[_index(x, n_x, station, True)]))
+    left = right - 1
+    share = (station - x[left]) / (x[right] - x[left])
+    return float(EI[left] + share * (EI[right] - EI[left]))
+
+
+@compiled
 def _lay_points(
     numbers: _Numbers,
     work: Work,
@@ -402,8 +413,6 @@ def _lay_points(
         length - bench.strength_to,
         length - bench.strength_butt_support,
     ):
-        n = _mark(marks, jumps, n, station, 0.0, length, False)
-    for station in numbers.ei_stations:
         n = _mark(marks, jumps, n, station, 0.0, length, False)
     for j in range(numbers.breaks[mandrel]):
         n = _mark(
@@ -793,9 +802,7 @@ def _evaluate(
             metrics[col.TIP_DEFLECTION] + metrics[col.BUTT_DEFLECTION]
         )
         for j in range(len(numbers.ei_stations)):
-            a = _index(x, n_x, numbers.ei_stations[j], False)
-            b = _index(x, n_x, numbers.ei_stations[j], True)
-            EI_points[j] = 0.5 * (work.EI[a] + work.EI[b])
+            EI_points[j] = _stiffness_at(x, work.EI, n_x, numbers.ei_stations[j])
     if len(gradient) > 0:
         _gradient(
             numbers,

@@ -190,7 +190,6 @@ def evaluate(
     design: Design,
     library: Library,
     *,
-    ei_stations: tuple[float, ...] = (),
     cell: float = CELL,
 ) -> Report:
     """Evaluate one design.
@@ -201,8 +200,6 @@ def evaluate(
         The shaft. [SI]
     library : Library
         Its materials and mandrel. [-]
-    ei_stations : tuple of float
-        Stations that the profile shall hold. [m]
     cell : float
         Longest cell between two points. [m]
 
@@ -229,7 +226,6 @@ def evaluate(
         cutting=design.cutting,
         trim_tip=design.shaft.trim_tip,
         trim_butt=design.shaft.trim_butt,
-        ei_stations=ei_stations,
         cell=cell,
     )
     work = workspace(shared, len(design.flags), design.shaft.length)

@@ -97,7 +97,7 @@ def read_rows(
         item = read_table(raw, cls, where=where, faults=faults, context=context)
         if item is not None:
             rows.append(Row(where, item))
-    if not any(any(cells) for cells in lines[1:]):
+    if not any(cell.strip() for cells in lines[1:] for cell in cells):
         message = "no row below the column names."
         faults.append(Fault(file_name, None, None, message))
     return Rows(tuple(rows), tuple(names))

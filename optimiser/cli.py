@@ -412,7 +412,7 @@ def _parser() -> argparse.ArgumentParser:
 
     def command(name: str, run: Callable[[argparse.Namespace], int], text: str) -> Any:
         sub = commands.add_parser(name, help=text, description=text, allow_abbrev=False)
-        sub.set_defaults(run_command=run)
+        sub.set_defaults(run_command=run, parser=sub)
         return sub
 
     def library_and_json(sub: Any, *, library: bool = True) -> None:
@@ -466,6 +466,15 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+def _parse(arguments: Sequence[str] | None) -> argparse.Namespace:
+    """Parse; a word that is left over is blamed on its command, which knows its own."""
+    parser = _parser()
+    parsed, left = parser.parse_known_args(arguments)
+    if left:
+        parsed.parser.error(f"unrecognized arguments: {' '.join(left)}")
+    return parsed
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command.
 
@@ -480,7 +489,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         0 done, 1 the work failed, 2 bad input, 130 interrupted. [-]
     """
     try:
-        parsed = _parser().parse_args(arguments)
+        parsed = _parse(arguments)
     except SystemExit as stop:
         return int(stop.code or 0)
     try:

@@ -306,12 +306,10 @@ def reports_of(run: Run, identities: list[str]) -> list[Report]:
     reports : list of Report
         In the same order. [SI]
     """
-    points = tuple(point.station for point in run.spec.ei_targets)
     return [
         evaluate(
             read_design(run.design_path(identity), run.library),
             run.library,
-            ei_stations=points,
         )
         for identity in identities
     ]

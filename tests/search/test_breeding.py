@@ -1,5 +1,7 @@
 """Every child can be rolled, and every derivative is a derivative."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -78,7 +80,8 @@ def test_derivatives_to_flag_ends_match_finite_differences(children):
     # without run-outs the derivative is exact but for the cells
     none = np.zeros_like(layups.run_out_tip)
     layups = layups._replace(run_out_tip=none, run_out_butt=none)
-    conditions = encoding.conditions
+    # cells shift with the ends, which the derivatives do not know of: fine cells
+    conditions = replace(encoding.conditions, cell=0.002)
     report = evaluate_batch(layups, conditions, gradient=True)
     h = 2e-4
     checked = 0
@@ -92,7 +95,7 @@ def test_derivatives_to_flag_ends_match_finite_differences(children):
             moved = []
             for sign in (1.0, -1.0):
                 shifted = ends.copy()
-                shifted[:, k] += sign * h
+                shifted[inner, k] += sign * h
                 moved.append(
                     evaluate_batch(
                         layups._replace(**{name: shifted}), conditions
@@ -104,12 +107,12 @@ def test_derivatives_to_flag_ends_match_finite_differences(children):
                 slope = metric_gradient(key, report, layups.length)[inner, k, side]
                 measured = difference[inner, column]
                 scale = np.abs(report.metrics[inner, column])
-                # cells shift with the end: a noise of 0.02 of the metric per metre
                 error = np.abs(slope - measured) / np.maximum(
-                    np.abs(measured), 0.02 * scale
+                    np.abs(measured), 0.05 * scale
                 )
-                limit = 0.30 if key == "material_cost" else 0.15
-                assert np.median(error) < limit / 3, key
+                # the cost leaves out how the strip on the roll widens with a piece
+                limit = 0.15 if key == "material_cost" else 0.02
+                assert np.percentile(error, 90) < limit, key
                 checked += int(inner.sum())
     assert checked > 100
 

@@ -307,7 +307,9 @@ def test_any_value_is_read_or_reported(target, value):
     else:
         text = str(value)
     design = FAIRWAY.read_text(encoding="utf-8").replace(target, text, 1)
+    message = "text: "
     try:
         design_from_text(design, "text", LIBRARY)
     except InputError as error:
-        assert str(error).startswith("text: ")
+        message = str(error)
+    assert message.startswith("text: ")

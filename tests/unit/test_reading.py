@@ -189,7 +189,7 @@ def test_range_steps_are_free_of_dust_and_end_with_the_last_value():
     ],
 )
 def test_readers_refuse(reader, value, part):
-    with pytest.raises(ValueError, match=".") as caught:
+    with pytest.raises(ValueError, match=r".") as caught:
         reader.read(value)
     assert part in str(caught.value)
 
@@ -245,13 +245,14 @@ class BoxRow:
 
 
 @given(st.text(max_size=200))
-def test_any_text_is_a_document_or_an_input_error(text):
-    try:
+def test_any_text_without_its_table_is_an_input_error(text):
+    def read():
         document = parse_document(text, "file.toml")
         document.table("box", Box, context=1.0)
         document.close()
-    except InputError as error:
-        assert str(error).startswith("file.toml: ")
+
+    with pytest.raises(InputError, match=r"^file.toml: \d+ problem"):
+        read()
 
 
 @given(st.text(alphabet='abc,;"\n\r\t 1.', max_size=80))
