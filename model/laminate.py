@@ -104,7 +104,7 @@ def rotated_stiffness(
     Examples
     --------
     >>> Q = plane_stiffness(181e9, 10.3e9, 7.17e9, 0.28)
-    >>> [round(q / 1e9, 2) for q in rotated_stiffness(Q, np.pi / 3)]
+    >>> [round(float(q) / 1e9, 2) for q in rotated_stiffness(Q, np.pi / 3)]
     [23.65, 32.46, 109.38, 36.74, 20.05, 54.19]
     """
     q11, q12, q22, q66 = Q
@@ -263,11 +263,14 @@ def tube_section(Q: ArrayLike, r_in: ArrayLike, r_out: ArrayLike) -> Section:
 
     Examples
     --------
+    An isotropic tube of 1 mm wall is 0.02 % too stiff, since its hoop strain is held
+    common to the wall; without Poisson's ratio it is exact.
+
     >>> E, nu = 70e9, 0.3
     >>> Q = rotated_stiffness(plane_stiffness(E, E, E / 2 / (1 + nu), nu), 0.0)
     >>> section = tube_section([Q], [[5.5e-3]], [[6.5e-3]])
     >>> round(float(section.EI[0] / (E * np.pi / 4 * (6.5e-3**4 - 5.5e-3**4))), 6)
-    1.0
+    1.000227
     """
     stiffness = np.atleast_2d(np.asarray(Q, dtype=float))
     inner = np.atleast_2d(np.asarray(r_in, dtype=float))

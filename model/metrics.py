@@ -81,7 +81,9 @@ METRICS: tuple[Metric, ...] = (
     _metric("butt_diameter", "Butt diameter", "mm", "mm", _MM, 2, "", "length"),
     _metric("tip_deflection", "Tip deflection", "mm", "mm", _MM, 1, "", "length"),
     _metric("butt_deflection", "Butt deflection", "mm", "mm", _MM, 1, "", "length"),
-    _metric("flex_point_ratio", "Flex-point ratio", "%", "pct", 100.0, 1, "", "number"),
+    _metric(
+        "flex_point_ratio", "Flex-point ratio", "%", "pct", 100.0, 1, "", "percent"
+    ),
     _metric("material_cost", "Material cost", "", "", 1.0, 2, "less", "number"),
     _metric("durability", "Durability margin", "", "", 1.0, 3, "more", "number"),
 )

@@ -23,6 +23,7 @@ from model.metrics import (
     BIAS_GROUND,
     METRICS,
     ROLL_OVERHANG,
+    TIP_GRIND_DEPTH,
     TIP_SHORTAGE,
     WALL_MIN,
 )
@@ -31,6 +32,8 @@ from model.wall import SAME_STATION
 
 Array = NDArray[np.float64]
 
+#: Radial depth of tip grinding above which is warned. [m]
+DEEP_GRIND = 0.5e-3
 #: Deflection over length above which small-deflection theory is warned about.
 LARGE_DEFLECTION = 0.25
 
@@ -279,7 +282,7 @@ def _check_build(design: Design, shop: Array, work: Work) -> None:
                 "grind" if finish.grind >= build else "tip_diameter",
                 f"{1e3 * (work.build - work.finished)[tip + at]:.3f} mm off the radius",
                 f"ground through the wall at {1e3 * work.x[tip + at]:.1f} mm, where "
-                f"the build is {1e3 * build:.3f} mm thick. Grind less or add a flag there.",
+                f"the build is {1e3 * build:.3f} mm thick. Grind less, or add a flag.",
             )
         )
     if shop[TIP_SHORTAGE] > 1e-9 and finish.tip_diameter is not None:
@@ -522,6 +525,11 @@ def _warnings(
     if shop[BIAS_GROUND] > 1e-9:
         said.append(
             f"grinding takes {1e3 * shop[BIAS_GROUND]:.3f} mm of radius off a bias flag"
+        )
+    if shop[TIP_GRIND_DEPTH] > DEEP_GRIND:
+        said.append(
+            f"grinding the tip takes {1e3 * shop[TIP_GRIND_DEPTH]:.2f} mm of radius "
+            "beyond the whole-length grind: plies are rolled on to be ground away"
         )
     bench = design.bench
     tests: tuple[tuple[str, str, float], ...] = (

@@ -125,9 +125,7 @@ def test_a_step_brings_weight_and_balance_nearer(children):
     rng = np.random.default_rng(3)
 
     def missed(layups):
-        report = evaluate_batch(
-            layups, encoding.conditions, full=False, gradient=True
-        )
+        report = evaluate_batch(layups, encoding.conditions, full=False, gradient=True)
         columns = [KEYS.index("weight"), KEYS.index("balance_point")]
         total = np.zeros(len(layups.length))
         for j, column in enumerate(demand.column):

@@ -54,7 +54,9 @@ def test_archive_holds_no_dominated_design(found):
 
 def test_same_seed_same_search_other_seed_another(scenario, library, found):
     again = search(scenario, library, 1, 12_000)
-    np.testing.assert_array_equal(again.state.archive.genomes, found.state.archive.genomes)
+    np.testing.assert_array_equal(
+        again.state.archive.genomes, found.state.archive.genomes
+    )
     other = search(scenario, library, 2, 2_000)
     assert not np.array_equal(
         other.state.population.genomes[:50], found.state.population.genomes[:50]
@@ -67,7 +69,9 @@ def test_state_survives_as_arrays_and_goes_on_bit_for_bit(scenario, library):
     state = State.from_arrays(half.state.to_arrays())
     rest = Search(encode(half.spec, library), state)
     rest.run(evaluations=8_000)
-    np.testing.assert_array_equal(rest.state.archive.genomes, whole.state.archive.genomes)
+    np.testing.assert_array_equal(
+        rest.state.archive.genomes, whole.state.archive.genomes
+    )
     np.testing.assert_array_equal(
         rest.state.population.genomes, whole.state.population.genomes
     )

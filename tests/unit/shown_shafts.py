@@ -4,7 +4,6 @@ import math
 from pathlib import Path
 
 import pandas as pd
-from optimiser.spec import Spec, read_spec
 
 from model import (
     METRICS,
@@ -17,6 +16,7 @@ from model import (
     evaluate,
     read_library,
 )
+from optimiser.spec import Spec, read_spec
 
 LENGTH = 1.067
 

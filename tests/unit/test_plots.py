@@ -15,7 +15,6 @@ from matplotlib.container import ErrorbarContainer
 from matplotlib.image import imread
 from matplotlib.patches import Polygon
 from matplotlib.text import Annotation, Text
-from optimiser.spec import Spec
 
 from model import Report
 from optimiser.flagmap import KIND_COLOURS, flag_map, kind_of
@@ -27,6 +26,7 @@ from optimiser.plots import (
     plot_tradeoff,
     save_png,
 )
+from optimiser.spec import Spec
 from tests.unit.shown_shafts import (
     LENGTH,
     a_flag,

@@ -6,7 +6,6 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
-from optimiser.spec import Spec
 
 from model import Report
 from optimiser.review import (
@@ -19,6 +18,7 @@ from optimiser.review import (
     trade_axes,
     write_review,
 )
+from optimiser.spec import Spec
 from optimiser.words import CAUTIONS, ei_column
 from tests.unit.shown_shafts import (
     SPEC,

@@ -12,7 +12,6 @@ import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from optimiser.spec import Spec
 from pypdf import PdfReader
 from reportlab.lib.units import mm as MM  # noqa: N812
 
@@ -29,6 +28,7 @@ from optimiser.sheet_tables import (
     material_totals,
 )
 from optimiser.sheet_type import fitted, font_for
+from optimiser.spec import Spec
 from optimiser.words import CAUTIONS, bench_setup, edge_text, mm
 from tests.unit.shown_shafts import (
     LENGTH,
