@@ -282,7 +282,8 @@ def _check_build(design: Design, shop: Array, work: Work) -> None:
                 "grind" if finish.grind >= build else "tip_diameter",
                 f"{1e3 * (work.build - work.finished)[tip + at]:.3f} mm off the radius",
                 f"ground through the wall at {1e3 * work.x[tip + at]:.1f} mm, where "
-                f"the build is {1e3 * build:.3f} mm thick. Grind less, or add a flag.",
+                f"the build is {1e3 * build:.3f} mm thick. Grind less or add a flag "
+                "there.",
             )
         )
     if shop[TIP_SHORTAGE] > 1e-9 and finish.tip_diameter is not None:
