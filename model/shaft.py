@@ -459,12 +459,11 @@ def _strength(
             points.append(_no_point(name))
             continue
         at = np.flatnonzero(np.abs(x - station) < SAME_STATION)
-        worst = min(
-            (
+        worst = _worst(
+            [
                 _point_margins(design, plies, work, int(p), bench.strength_moment)
                 for p in at
-            ),
-            key=_margin,
+            ]
         )
         points.append(
             StrengthPoint(
@@ -478,12 +477,7 @@ def _strength(
         _point_margins(design, plies, work, int(p), float(required[p])) for p in loaded
     ]
     at_fibre = min(range(len(loaded)), key=lambda i: _margin(margins[i]))
-    at_crack = min(
-        range(len(loaded)), key=lambda i: float(margins[i]["cracking_margin"])
-    )
-    worst = dict(margins[at_fibre])
-    for key in ("cracking_margin", "cracking_flag", "cracking_mode"):
-        worst[key] = margins[at_crack][key]
+    worst = _worst(margins)
     p = int(loaded[at_fibre])
     points.append(
         StrengthPoint(
@@ -491,6 +485,15 @@ def _strength(
         )
     )
     return tuple(points)
+
+
+def _worst(margins: list[dict[str, Any]]) -> dict[str, Any]:
+    """Worst fibre and worst cracking margin, which may stand at different points."""
+    crack = min(margins, key=lambda point: float(point["cracking_margin"]))
+    worst = dict(min(margins, key=_margin))
+    for key in ("cracking_margin", "cracking_flag", "cracking_mode"):
+        worst[key] = crack[key]
+    return worst
 
 
 def _margin(point: dict[str, Any]) -> float:

@@ -1,19 +1,18 @@
 """A run from spec to front, and on from where it stopped."""
 
 import signal
-import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from importlib.resources import files
 from pathlib import Path
+from time import monotonic
 from types import FrameType
 
 import numpy as np
 
 from model import (
-    METRIC,
     Design,
     InputError,
     Library,
@@ -24,24 +23,51 @@ from model import (
     read_design,
     read_library,
 )
-from optimiser.encoding import encode
-from optimiser.search import Progress, Search
-from optimiser.spec import Spec, describe_target, named_library, read_spec
+from optimiser.encoding import Encoding, encode
+from optimiser.files import write_text
+from optimiser.front import design_file, write_front
+from optimiser.misses import misses
+from optimiser.search import Progress, Search, State
+from optimiser.spec import Spec, named_library, read_spec
 from optimiser.store import (
+    LIBRARY,
+    NEAREST,
+    Budget,
     Run,
+    add_history,
     create_run,
     locked,
+    new_folder,
+    open_run,
     read_checkpoint,
     set_budget,
+    versions,
+    write_about,
     write_checkpoint,
-    write_front,
 )
 
 #: Time between two checkpoints. [s]
 CHECKPOINT_EVERY = 20.0
+#: Time between two words to a listener. [s]
+_TELL_EVERY = 0.25
+#: The hypervolume takes at most this share of the time.
+_HYPERVOLUME_SHARE = 0.02
+#: Lines of the history lie this far apart, and this much further as a run goes on.
+_HISTORY_STEP, _HISTORY_GROWTH = 0.25, 1.03
 
-#: Told after each generation: progress, hypervolume, budget in evaluations and seconds.
-Listener = Callable[[Progress, float, int | None, float | None], None]
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where a run stands, for whoever listens."""
+
+    progress: Progress
+    hypervolume: float  #: share of the box [-]
+    budget: Budget
+    is_stopping: bool  #: it was asked to stop and writes what it has
+    trouble: str  #: why the last checkpoint could not be written; else empty
+
+
+Listener = Callable[[Standing], None]
 
 
 def load_spec(path: Path, library: Path | None) -> tuple[Spec, Library]:
@@ -85,39 +111,45 @@ def run_spec(
     path : Path
         Spec file. [-]
     library : Path or None
-        Library folder. [-]
+        Library folder; None for the one the spec names, or the packaged one. [-]
     out : Path or None
         Run folder to make; None for one under results/. [-]
-    seed, evaluations, seconds : int, int, float or None
-        Override the spec's search options. [-, -, s]
+    seed : int or None
+        Instead of the spec's. [-]
+    evaluations, seconds : int or None, float or None
+        After how much to stop, the one or the other or whichever comes first; instead
+        of what the spec says of both. [-, s]
     listener : callable or None
-        Told after each generation. [-]
+        Told a few times a second where the run stands. [-]
 
     Returns
     -------
     run : Run
-        Its ``about["state"]`` says whether it was interrupted. [-]
+        Its ``state`` says whether it was interrupted. [-]
 
     Raises
     ------
     InputError
         Before anything is written, if spec, library or folder are faulty.
+    OSError
+        If the folder cannot be written to; what was written before is intact.
     """
     spec, tables = load_spec(path, library)
-    search = spec.search
     if seed is not None:
-        search = replace(search, seed=seed)
-    if evaluations is not None:
-        search = replace(search, evaluations=evaluations)
-    if seconds is not None:
-        search = replace(search, time=seconds)
-    spec = replace(spec, search=search)
-    run = create_run(spec, tables, out, datetime.now().astimezone())
-    return _go(run, listener)
+        spec = replace(spec, search=replace(spec.search, seed=seed))
+    asked = Budget(spec.search.evaluations, spec.search.time)
+    budget = _budget(evaluations, seconds, asked)
+    encoding = encode(spec, tables)
+    now = datetime.now().astimezone()
+    folder = new_folder(spec, out, now)
+    with locked(folder), _interruptible() as stop:
+        run = create_run(folder, spec, tables, budget, now)
+        _go(run, encoding, None, stop, listener)
+    return run
 
 
 def resume_run(
-    run: Run,
+    folder: Path,
     *,
     evaluations: int | None = None,
     seconds: float | None = None,
@@ -127,66 +159,168 @@ def resume_run(
 
     Parameters
     ----------
-    run : Run
-        An open run. [-]
-    evaluations, seconds : int, float or None
-        New budget, counted from the start of the run. [-, s]
+    folder : Path
+        Folder of a run. [-]
+    evaluations, seconds : int or None, float or None
+        New budget, counted from the start of the run; what is given replaces the old
+        budget whole. [-, s]
     listener : callable or None
-        Told after each generation. [-]
+        Told a few times a second where the run stands. [-]
 
     Returns
     -------
     run : Run
-        The same run. [-]
+        Just as if it had never been stopped. [-]
 
     Raises
     ------
     InputError
-        If the checkpoint is not readable or another process works on the run.
+        If something in the folder is not readable or another process works on it.
+    OSError
+        If the folder cannot be written to; what was written before is intact.
     """
-    return _go(run, listener, evaluations, seconds)
+    open_run(folder)  # a folder that is none is not locked
+    with locked(folder), _interruptible() as stop:
+        run = open_run(folder)
+        set_budget(run, _budget(evaluations, seconds, run.budget))
+        encoding = encode(run.spec, run.library)
+        state = read_checkpoint(run, encoding)
+        if run.about["versions"] != versions():
+            # what follows may differ from an uninterrupted run in its last digits
+            run.about["resumed_with"] = versions()
+        _go(run, encoding, state, stop, listener)
+    return run
+
+
+def _budget(
+    evaluations: int | None, seconds: float | None, otherwise: Budget
+) -> Budget:
+    if evaluations is None and seconds is None:
+        return otherwise
+    return Budget(evaluations, seconds)
 
 
 def _go(
     run: Run,
+    encoding: Encoding,
+    state: State | None,
+    stop: Callable[[], bool],
     listener: Listener | None,
-    evaluations: int | None = None,
-    seconds: float | None = None,
-) -> Run:
-    with locked(run):
-        state = read_checkpoint(run)
-        if evaluations is not None or seconds is not None:
-            set_budget(run, evaluations, seconds)
-        encoding = encode(run.spec, run.library)
-        search = Search(encoding, state)
-        budget = run.spec.search
-        written = time.monotonic()
-        with _interruptible() as stop:
-
-            def on_generation(_state: object) -> bool:
-                nonlocal written
-                now = search.state
-                if listener is not None:
-                    listener(
-                        now.progress,
-                        search.hypervolume(),
-                        budget.evaluations,
-                        budget.time,
-                    )
-                if time.monotonic() - written > CHECKPOINT_EVERY:
-                    write_checkpoint(run, now, search.hypervolume())
-                    written = time.monotonic()
-                return not stop()
-
+) -> None:
+    """Search until the budget is spent or somebody says stop; write what there is."""
+    search = Search(encoding, state)
+    budget = run.budget
+    try:
+        run.about["state"] = "running"
+        write_about(run)
+        watch = _Watch(run, search, stop, listener)
+        if not budget.is_spent(search.state.progress) and not stop():
             search.run(
-                on_generation, evaluations=budget.evaluations, seconds=budget.time
+                watch.on_generation,
+                evaluations=budget.evaluations,
+                seconds=budget.seconds,
             )
-            write_checkpoint(run, search.state, search.hypervolume())
-            how = "interrupted" if stop() else "done"
-            write_front(run, search.state, encoding, how)
-    if search.state.archive.n == 0:
-        run.about["nearest"] = _nearest_miss(search)
-    return run
+        watch.tell(is_last=True)
+        _close(run, search)
+    except OSError as error:
+        error.add_note(
+            "what was written before is intact; go on with:  "
+            f"plyfront resume {run.folder}"
+        )
+        raise
+
+
+class _Watch:
+    """Looks at a search after each generation: tells, notes, writes, stops."""
+
+    def __init__(
+        self,
+        run: Run,
+        search: Search,
+        stop: Callable[[], bool],
+        listener: Listener | None,
+    ) -> None:
+        self.run, self.search, self.stop = run, search, stop
+        self.listener = listener
+        self.written = self.told = monotonic()
+        self.next_line = 0.0
+        self.hypervolume = search.hypervolume()
+        self.next_hypervolume = 0.0
+        self.trouble = ""
+
+    def on_generation(self, state: State) -> bool:
+        now = monotonic()
+        if now >= self.next_hypervolume:
+            self.hypervolume = self.search.hypervolume()
+            took = monotonic() - now
+            self.next_hypervolume = now + max(_TELL_EVERY, took / _HYPERVOLUME_SHARE)
+            if state.progress.seconds >= self.next_line:
+                add_history(self.run, state.progress, self.hypervolume)
+                spent = state.progress.seconds + _HISTORY_STEP
+                self.next_line = spent * _HISTORY_GROWTH
+        if now - self.written >= CHECKPOINT_EVERY:
+            try:
+                write_checkpoint(self.run, state)
+                self.trouble = ""
+            except OSError as error:
+                # the search is worth more than this checkpoint; the next may do
+                self.trouble = f"{error.filename}: {error.strerror}"
+            self.written = monotonic()
+        if now - self.told >= _TELL_EVERY:
+            self.tell()
+            self.told = now
+        return not self.stop()
+
+    def tell(self, *, is_last: bool = False) -> None:
+        if self.listener is None:
+            return
+        progress = self.search.state.progress
+        if is_last:
+            self.hypervolume = self.search.hypervolume()
+        self.listener(
+            Standing(
+                progress, self.hypervolume, self.run.budget, self.stop(), self.trouble
+            )
+        )
+
+
+def _close(run: Run, search: Search) -> None:
+    """Write checkpoint, front and how the run stands."""
+    state = search.state
+    progress = state.progress
+    add_history(run, progress, search.hypervolume())
+    write_checkpoint(run, state)
+    write_front(run, state, search.encoding)
+    _note_nearest(run, search)
+    is_done = run.budget.is_spent(progress)
+    run.about |= {
+        "state": "done" if is_done else "interrupted",
+        "ended": datetime.now().astimezone().isoformat(timespec="seconds"),
+        "evaluations": progress.evaluations,
+        "seconds": round(progress.seconds, 2),
+        "feasible": progress.feasible,
+        "first_feasible_evaluations": progress.first_feasible,
+        "first_feasible_seconds": progress.first_feasible_seconds,
+        "hypervolume": search.hypervolume(),
+    }
+    write_about(run)
+
+
+def _note_nearest(run: Run, search: Search) -> None:
+    """Keep the nearest design where none is feasible, and say what it misses."""
+    run.about.pop("nearest", None)
+    path = run.folder / NEAREST
+    population = search.state.population
+    if search.state.archive.n or not population.n:
+        path.unlink(missing_ok=True)
+        return
+    best = int(np.argmin(population.violation))
+    genomes = population.genomes[best : best + 1]
+    layups, _ = search.encoding.decode(genomes)
+    report = evaluate_batch(layups, search.encoding.conditions)
+    design = search.encoding.design(genomes[0], run.spec.name)
+    write_text(path, design_file(design, run, LIBRARY)[1])
+    run.about["nearest"] = misses(report, search.demand, run.spec)
 
 
 @contextmanager
@@ -210,35 +344,6 @@ def _interruptible() -> Iterator[Callable[[], bool]]:
     finally:
         for which, handler in before:
             signal.signal(which, handler)
-
-
-def _nearest_miss(search: Search) -> list[str]:
-    """Say which bands the nearest design misses, and by how much."""
-    population = search.state.population
-    if population.n == 0:
-        return [
-            "no design could be built at all: the bands on the end diameters and the "
-            "rules leave none of the spec's choices"
-        ]
-    best = int(np.argmin(population.violation))
-    genomes = population.genomes[best : best + 1]
-    layups, _ = search.encoding.decode(genomes)
-    report = evaluate_batch(layups, search.encoding.conditions)
-    G = search.demand.score(report).G[0]
-    targets = {target.metric: target for target in search.spec.targets}
-    said = []
-    for name, excess in zip(search.demand.band_names, G, strict=True):
-        if excess <= 0.0:
-            continue
-        if name in targets:
-            value = report.metrics[0, list(METRIC).index(name)]
-            said.append(
-                f"{METRIC[name].label.lower()} {METRIC[name].shown(float(value))}, "
-                f"asked: {describe_target(targets[name])}"
-            )
-        else:
-            said.append(f"{name.replace('_', ' ')} is missed")
-    return said
 
 
 def load_design(path: Path, library: Path | None) -> tuple[Design, Library]:
@@ -307,10 +412,7 @@ def reports_of(run: Run, identities: list[str]) -> list[Report]:
         In the same order. [SI]
     """
     return [
-        evaluate(
-            read_design(run.design_path(identity), run.library),
-            run.library,
-        )
+        evaluate(read_design(run.design_path(identity), run.library), run.library)
         for identity in identities
     ]
 

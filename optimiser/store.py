@@ -4,6 +4,7 @@ Every file is written under a temporary name, synced and renamed, so that a cras
 either the old file or the new one. Nothing that is read back is a pickle.
 """
 
+import errno
 import fcntl
 import io
 import json
@@ -15,35 +16,30 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
-from model import (
-    METRICS,
-    Design,
-    Fault,
-    InputError,
-    Library,
-    angle_text,
-    design_id,
-    design_to_text,
-    read_library,
-    suggestion,
-)
+from model import METRICS, Fault, InputError, Library, read_library, suggestion
 from optimiser.encoding import Encoding
 from optimiser.files import write_bytes, write_table, write_text
-from optimiser.search import State
+from optimiser.search import Progress, State
 from optimiser.spec import Spec, read_spec
 from optimiser.words import ei_column
 
-_SPEC, _LIBRARY, _RUN = "spec.toml", "library", "run.json"
-_FRONT, _DESIGNS, _HISTORY = "front.csv", "designs", "history.csv"
-_CHECKPOINT, _LOCK = "checkpoint.npz", ".lock"
+SPEC: Final = "spec.toml"
+LIBRARY: Final = "library"
+ABOUT: Final = "run.json"
+FRONT: Final = "front.csv"
+DESIGNS: Final = "designs"
+HISTORY: Final = "history.csv"
+CHECKPOINT: Final = "checkpoint.npz"
+NEAREST: Final = "nearest.toml"
+LOCK: Final = ".lock"
 #: Version of the run folder's layout.
-FORMAT = 1
-_HISTORY_COLUMNS = (
+FORMAT: Final = 1
+_HISTORY_COLUMNS: Final = (
     "evaluations",
     "seconds",
     "evaluations_per_s",
@@ -51,6 +47,34 @@ _HISTORY_COLUMNS = (
     "archive",
     "hypervolume",
 )
+_PACKAGES: Final = ("numpy", "numba", "scipy", "pymoo", "moocore", "pandas")
+#: What a folder's name holds of a spec's at most; file systems allow some 250 bytes.
+_NAME_MOST: Final = 60
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """After how much a run stops, counted from its start."""
+
+    evaluations: int | None  #: whole evaluations; None for no such limit
+    seconds: float | None  #: None for no such limit [s]
+
+    def is_spent(self, progress: Progress) -> bool:
+        """Whether a run has nothing left to do.
+
+        Parameters
+        ----------
+        progress : Progress
+            Where its search stands. [-]
+
+        Returns
+        -------
+        is_spent : bool
+            True once either limit is reached. [-]
+        """
+        return (
+            self.evaluations is not None and progress.evaluations >= self.evaluations
+        ) or (self.seconds is not None and progress.seconds >= self.seconds)
 
 
 @dataclass
@@ -58,35 +82,53 @@ class Run:
     """An open run folder."""
 
     folder: Path
-    spec: Spec
+    spec: Spec  #: with the seed and population that the run was started with
     library: Library
-    about: dict[str, Any]
-    history: list[tuple[float, ...]] = field(default_factory=list)
+    about: dict[str, Any]  #: what run.json holds
+    rows: list[tuple[float, ...]] = field(default_factory=list)  #: of the history
+
+    @property
+    def state(self) -> str:
+        """ "running", "done" or "interrupted"; a killed run stays "running"."""
+        return str(self.about["state"])
+
+    @property
+    def budget(self) -> Budget:
+        """After how much it stops."""
+        options = self.about["options"]
+        return Budget(options["evaluations"], options["time_s"])
 
     @property
     def front(self) -> pd.DataFrame:
-        """One row a design; empty without a feasible one.
+        """One row a design; empty where none was feasible, or none is written yet.
 
         Raises
         ------
         InputError
             If the table is not readable.
         """
-        path = self.folder / _FRONT
+        numbers = [metric.column for metric in METRICS]
+        numbers += [ei_column(point.station) for point in self.spec.ei_targets]
+        path = self.folder / FRONT
         if not path.exists():
-            return pd.DataFrame(columns=["id", *(m.column for m in METRICS)])
-        try:
-            front = pd.read_csv(path, dtype={"id": str})
-        except (ValueError, pd.errors.ParserError) as error:
-            raise InputError(str(path), [_unreadable(str(error))]) from error
-        missing = [c for c in ("id", *(m.column for m in METRICS)) if c not in front]
-        if missing:
-            raise InputError(str(path), [_unreadable(f"no column '{missing[0]}'")])
+            return pd.DataFrame(columns=["id", *numbers])
+        front = _read_table(path, ("id", *numbers), numbers)
+        twice = front["id"][front["id"].duplicated()]
+        if len(twice):
+            raise InputError(str(path), [_unreadable(f"design {twice.iloc[0]} twice")])
         return front
 
-    def history_table(self) -> pd.DataFrame:
+    @property
+    def history(self) -> pd.DataFrame:
         """How the search went."""
-        return pd.DataFrame(self.history, columns=list(_HISTORY_COLUMNS))
+        return pd.DataFrame(self.rows, columns=list(_HISTORY_COLUMNS))
+
+    @property
+    def designs(self) -> dict[str, Path]:
+        """Design files by id."""
+        return {
+            path.stem: path for path in sorted((self.folder / DESIGNS).glob("*.toml"))
+        }
 
     def design_path(self, identity: str) -> Path:
         """File of a design of the front.
@@ -106,16 +148,17 @@ class Run:
         InputError
             If no design or more than one begins so.
         """
-        paths = sorted((self.folder / _DESIGNS).glob("*.toml"))
-        found = [path for path in paths if identity and path.stem.startswith(identity)]
+        designs = self.designs
+        found = [name for name in designs if identity and name.startswith(identity)]
         if len(found) == 1:
-            return found[0]
-        names = [path.stem for path in paths]
+            return designs[found[0]]
         if found:
-            stems = ", ".join(path.stem for path in found[:5])
-            message = f"{len(found)} designs begin so: {stems}. Give more of the id."
-        elif names:
-            message = f"no such design in this run. {suggestion(identity, names)}"
+            message = (
+                f"{len(found)} designs begin so: {', '.join(found[:5])}"
+                f"{', ...' if len(found) > 5 else ''}. Give more of the id."
+            )
+        elif designs:
+            message = f"no such design in this run. {suggestion(identity, designs)}"
         else:
             message = "this run holds no design."
         raise InputError(str(self.folder), [Fault("", "design", identity, message)])
@@ -127,17 +170,87 @@ def _unreadable(why: str) -> Fault:
     )
 
 
-def create_run(spec: Spec, library: Library, out: Path | None, now: datetime) -> Run:
-    """Make the folder of a new run.
+def _read_table(
+    path: Path, columns: tuple[str, ...], numbers: list[str]
+) -> pd.DataFrame:
+    """Table with all of some columns; some of them numbers."""
+    try:
+        table = pd.read_csv(path, dtype={"id": str})
+        missing = [name for name in columns if name not in table]
+        if missing:
+            raise InputError(str(path), [_unreadable(f"no column '{missing[0]}'")])
+        for name in numbers:
+            table[name] = pd.to_numeric(table[name])
+    except (ValueError, pd.errors.ParserError) as error:
+        raise InputError(str(path), [_unreadable(str(error))]) from error
+    return table
+
+
+# -------------------------------------------------------------------------- creation
+
+
+def new_folder(spec: Spec, out: Path | None, now: datetime) -> Path:
+    """Find where a new run goes; nothing is made yet.
 
     Parameters
     ----------
     spec : Spec
         A checked spec. [SI]
+    out : Path or None
+        Folder as asked; None for one under results/ named by spec and time. [-]
+    now : datetime
+        Time of the start. [-]
+
+    Returns
+    -------
+    folder : Path
+        Missing or empty. [-]
+
+    Raises
+    ------
+    InputError
+        If the folder is in use already.
+    """
+    if out is not None:
+        _refuse_used(out)
+        return out
+    stem = "".join(c if c.isalnum() or c in "-_" else "-" for c in spec.name)
+    stem = f"{stem[:_NAME_MOST] or 'run'}-{now:%Y%m%d-%H%M%S}"
+    folder = Path("results") / stem
+    n = 1
+    while folder.exists():
+        n += 1
+        folder = folder.with_name(f"{stem}-{n}")
+    return folder
+
+
+def _refuse_used(folder: Path) -> None:
+    if not folder.exists():
+        return
+    if not folder.is_dir():
+        message = "is a file. Give a folder that is new or empty."
+    elif any(path.name != LOCK for path in folder.iterdir()):
+        message = "is there already and not empty. Give another --out, or resume it."
+    else:
+        return
+    raise InputError(str(folder), [Fault("", None, None, message)])
+
+
+def create_run(
+    folder: Path, spec: Spec, library: Library, budget: Budget, now: datetime
+) -> Run:
+    """Write what a new run starts from into a folder that is locked.
+
+    Parameters
+    ----------
+    folder : Path
+        From ``new_folder``. [-]
+    spec : Spec
+        A checked spec. [SI]
     library : Library
         Its library. [-]
-    out : Path or None
-        Folder to make; None for one under results/ named by spec and time. [-]
+    budget : Budget
+        After how much it stops. [-]
     now : datetime
         Time of the start. [-]
 
@@ -149,48 +262,58 @@ def create_run(spec: Spec, library: Library, out: Path | None, now: datetime) ->
     Raises
     ------
     InputError
-        If the folder is in use already.
+        If somebody else has used the folder meanwhile.
     """
-    if out is None:
-        stem = "-".join(spec.name.split()) or "run"
-        stem = "".join(c if c.isalnum() or c in "-_" else "-" for c in stem)
-        folder = Path("results") / f"{stem}-{now:%Y%m%d-%H%M%S}"
-        for n in range(2, 100):
-            if not folder.exists():
-                break
-            folder = folder.with_name(f"{stem}-{now:%Y%m%d-%H%M%S}-{n}")
-    else:
-        folder = out
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        message = "is there already and not empty. Give another --out, or resume it."
-        raise InputError(str(folder), [Fault("", None, None, message)])
-    folder.mkdir(parents=True, exist_ok=True)
+    _refuse_used(folder)
     # frozen as it was read, so that the run evaluates to the same numbers for ever
     for name, text in library.files.items():
-        write_text(folder / _LIBRARY / name, text)
-    write_text(folder / _SPEC, spec.text)
-    options = {
-        "seed": spec.search.seed,
-        "evaluations": spec.search.evaluations,
-        "time_s": spec.search.time,
-        "population": spec.search.population,
-    }
+        write_text(folder / LIBRARY / name, text)
+    write_text(folder / SPEC, spec.text)
     about: dict[str, Any] = {
         "format": FORMAT,
         "spec": spec.name,
-        "started": now.isoformat(timespec="seconds"),
-        "options": options,
-        "versions": {
-            "plyfront": version("plyfront"),
-            "python": platform.python_version(),
-            **{name: version(name) for name in ("numpy", "numba", "pymoo", "moocore")},
-        },
-        "machine": {"system": platform.system(), "processor": platform.machine()},
         "state": "running",
+        "started": now.isoformat(timespec="seconds"),
+        "options": {
+            "seed": spec.search.seed,
+            "evaluations": budget.evaluations,
+            "time_s": budget.seconds,
+            "population": spec.search.population,
+        },
+        "versions": versions(),
+        "machine": {"system": platform.system(), "processor": platform.machine()},
     }
     run = Run(folder, spec, library, about)
-    _write_about(run)
+    # last, since it is what makes the folder that of a run
+    write_about(run)
     return run
+
+
+def versions() -> dict[str, str]:
+    """Versions of what a run depends on.
+
+    Returns
+    -------
+    versions : dict
+        By name. [-]
+    """
+    own = {"plyfront": version("plyfront"), "python": platform.python_version()}
+    return own | {name: version(name) for name in _PACKAGES}
+
+
+def write_about(run: Run) -> None:
+    """Write run.json.
+
+    Parameters
+    ----------
+    run : Run
+        The run. [-]
+    """
+    text = json.dumps(run.about, indent=2, ensure_ascii=False, allow_nan=False)
+    write_text(run.folder / ABOUT, text + "\n")
+
+
+# --------------------------------------------------------------------------- reading
 
 
 def open_run(folder: Path) -> Run:
@@ -211,47 +334,68 @@ def open_run(folder: Path) -> Run:
     InputError
         If it is not the folder of a run, or something in it is not readable.
     """
-    if not folder.is_dir() or not (folder / _RUN).exists():
-        what = "not a folder" if not folder.is_dir() else f"holds no {_RUN}"
+    if not folder.is_dir() or not (folder / ABOUT).exists():
+        what = f"holds no {ABOUT}"
+        if not folder.is_dir():
+            what = "is a file" if folder.exists() else "no such folder"
         message = f"is not the folder of a run: {what}."
         raise InputError(str(folder), [Fault("", None, None, message)])
-    try:
-        about = json.loads((folder / _RUN).read_text(encoding="utf-8"))
-        options = about["options"]
-        read_format = about["format"]
-    except (ValueError, KeyError, TypeError) as error:
-        raise InputError(str(folder / _RUN), [_unreadable(repr(error))]) from error
-    if read_format != FORMAT:
-        message = f"written for format {read_format}; this version reads {FORMAT}."
-        raise InputError(str(folder / _RUN), [Fault("", "format", None, message)])
-    library = read_library(folder / _LIBRARY)
-    spec = read_spec(folder / _SPEC, library)
+    about = _read_about(folder / ABOUT)
+    library = read_library(folder / LIBRARY)
+    spec = read_spec(folder / SPEC, library)
+    options = about["options"]
     search = replace(
-        spec.search,
-        seed=options["seed"],
-        evaluations=options["evaluations"],
-        time=options["time_s"],
-        population=options["population"],
+        spec.search, seed=options["seed"], population=options["population"]
     )
     run = Run(folder, replace(spec, search=search), library, about)
-    path = folder / _HISTORY
+    path = folder / HISTORY
     if path.exists():
-        try:
-            table = pd.read_csv(path)[list(_HISTORY_COLUMNS)]
-        except (ValueError, KeyError, pd.errors.ParserError) as error:
-            raise InputError(str(path), [_unreadable(str(error))]) from error
-        run.history = [tuple(row) for row in table.itertuples(index=False)]
+        table = _read_table(path, _HISTORY_COLUMNS, list(_HISTORY_COLUMNS))
+        columns = table[list(_HISTORY_COLUMNS)]
+        run.rows = [tuple(row) for row in columns.itertuples(index=False)]
     return run
 
 
+def _read_about(path: Path) -> dict[str, Any]:
+    """Contents of run.json, as far as they are relied upon."""
+    try:
+        about = json.loads(path.read_text(encoding="utf-8"))
+    except ValueError as error:
+        raise InputError(str(path), [_unreadable(str(error))]) from error
+    if not isinstance(about, dict) or "format" not in about:
+        raise InputError(str(path), [_unreadable("no format")])
+    if about["format"] != FORMAT:
+        message = f"written for format {about['format']}; this version reads {FORMAT}."
+        raise InputError(str(path), [Fault("", "format", None, message)])
+    options = about.get("options")
+    if not isinstance(options, dict):
+        raise InputError(str(path), [_unreadable("no options")])
+    faults = []
+    if about.get("state") not in {"running", "done", "interrupted"}:
+        faults.append(_unreadable("no state"))
+    for key, least, kinds in (
+        ("seed", 0, (int,)),
+        ("population", 20, (int,)),
+        ("evaluations", 1, (int, type(None))),
+        ("time_s", 0, (int, float, type(None))),
+    ):
+        value = options.get(key, "nothing")
+        is_good = isinstance(value, kinds) and not isinstance(value, bool)
+        if not is_good or (value is not None and not value >= least):
+            faults.append(_unreadable(f"options, {key} = {value!r}"))
+    if faults:
+        raise InputError(str(path), faults)
+    return about
+
+
 @contextmanager
-def locked(run: Run) -> Iterator[None]:
+def locked(folder: Path) -> Iterator[None]:
     """Hold a run folder against a second process.
 
     Parameters
     ----------
-    run : Run
-        The run. [-]
+    folder : Path
+        Folder of a run; made where it is missing. [-]
 
     Yields
     ------
@@ -263,24 +407,32 @@ def locked(run: Run) -> Iterator[None]:
     InputError
         If another process works on the folder.
     """
-    with (run.folder / _LOCK).open("w") as handle:
+    folder.mkdir(parents=True, exist_ok=True)
+    # the system lets go of the lock when its process ends, however it ends
+    with (folder / LOCK).open("a") as handle:
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except BlockingIOError as error:
+        except OSError as error:
+            if error.errno not in {errno.EWOULDBLOCK, errno.EACCES}:
+                raise
             message = "another process works on this run. Wait for it, or stop it."
-            raise InputError(
-                str(run.folder), [Fault("", None, None, message)]
-            ) from error
+            fault = Fault("", None, None, message)
+            raise InputError(str(folder), [fault]) from error
         yield
 
 
-def read_checkpoint(run: Run) -> State | None:
+# ----------------------------------------------------------------------- checkpoints
+
+
+def read_checkpoint(run: Run, encoding: Encoding) -> State | None:
     """State of a search as last written.
 
     Parameters
     ----------
     run : Run
         The run. [-]
+    encoding : Encoding
+        Its choices, which the state must fit. [-]
 
     Returns
     -------
@@ -290,20 +442,59 @@ def read_checkpoint(run: Run) -> State | None:
     Raises
     ------
     InputError
-        If the checkpoint is not readable.
+        If the checkpoint is not readable, or is one of another spec.
     """
-    path = run.folder / _CHECKPOINT
+    path = run.folder / CHECKPOINT
     if not path.exists():
         return None
     try:
         with np.load(path, allow_pickle=False) as arrays:
-            return State.from_arrays(dict(arrays))
-    except (ValueError, KeyError, TypeError, OSError, zipfile.BadZipFile) as error:
+            state = State.from_arrays(dict(arrays))
+        misfit = _misfit(state, encoding)
+    except (
+        ValueError,
+        KeyError,
+        TypeError,
+        AttributeError,
+        IndexError,
+        EOFError,
+        OSError,
+        zipfile.BadZipFile,
+    ) as error:
         raise InputError(str(path), [_unreadable(str(error))]) from error
+    if misfit:
+        raise InputError(str(path), [_unreadable(misfit)])
+    return state
 
 
-def write_checkpoint(run: Run, state: State, hypervolume: float) -> None:
-    """Write the state of a search and a line of its history.
+def _misfit(state: State, encoding: Encoding) -> str:
+    """Why a state cannot be one of a spec; nothing if it can."""
+    n_objectives = len(encoding.spec.trades)
+    choices = encoding.n_choices
+    for designs in (state.population, state.archive):
+        n = designs.n
+        wanted = {
+            "genomes": (n, encoding.n_genes),
+            "metrics": (n, len(METRICS)),
+            "F": (n, n_objectives),
+            "violation": (n,),
+        }
+        for name, shape in wanted.items():
+            if getattr(designs, name).shape != shape:
+                found = getattr(designs, name).shape
+                return f"{name} are {found}, and {shape} fit the spec"
+        genomes = designs.genomes
+        if genomes.dtype != np.int64 or ((genomes < 0) | (genomes >= choices)).any():
+            return "it holds choices that the spec does not give"
+    if state.reference.shape != (n_objectives,) or state.ideal.shape != (n_objectives,):
+        return "its reference point does not fit the spec"
+    if state.memory.ndim != 1 or state.memory.dtype != np.uint64:
+        return "its memory is not one of hashes"
+    return ""
+
+
+def write_checkpoint(run: Run, state: State) -> None:
+    """Write the state of a search, and its history so far.
 
     Parameters
     ----------
@@ -311,13 +502,25 @@ def write_checkpoint(run: Run, state: State, hypervolume: float) -> None:
         The run. [-]
     state : State
         The search's state. [-]
-    hypervolume : float
-        Share of the box. [-]
     """
     buffer = io.BytesIO()
     np.savez(buffer, **state.to_arrays())  # type: ignore[arg-type]
-    write_bytes(run.folder / _CHECKPOINT, buffer.getvalue())
-    progress = state.progress
+    write_bytes(run.folder / CHECKPOINT, buffer.getvalue())
+    write_table(run.folder / HISTORY, run.history)
+
+
+def add_history(run: Run, progress: Progress, hypervolume: float) -> None:
+    """Add a line to the history; it is written with the next checkpoint.
+
+    Parameters
+    ----------
+    run : Run
+        The run. [-]
+    progress : Progress
+        Where its search stands. [-]
+    hypervolume : float
+        Share of the box. [-]
+    """
     line = (
         progress.evaluations,
         round(progress.seconds, 3),
@@ -326,112 +529,19 @@ def write_checkpoint(run: Run, state: State, hypervolume: float) -> None:
         progress.archive,
         hypervolume,
     )
-    if not run.history or run.history[-1][0] != progress.evaluations:
-        run.history.append(line)
-    write_table(run.folder / _HISTORY, run.history_table())
+    # a killed run has lines beyond the checkpoint that it goes on from
+    run.rows = [row for row in run.rows if row[0] < progress.evaluations] + [line]
 
 
-def write_front(run: Run, state: State, encoding: Encoding, how: str) -> None:
-    """Write the front, its designs and how the run stands.
-
-    Parameters
-    ----------
-    run : Run
-        The run. [-]
-    state : State
-        The search's state. [-]
-    encoding : Encoding
-        Turns genomes into designs. [-]
-    how : str
-        "done" or "interrupted". [-]
-    """
-    archive = state.archive
-    order = np.argsort(archive.F[:, 0], kind="stable")
-    points = run.spec.ei_targets
-    _, EI = encoding.measure(archive.genomes)
-    rows = []
-    texts = {}
-    for i in order:
-        design = encoding.design(archive.genomes[i], run.spec.name)
-        design = replace(design, library=f"../{_LIBRARY}")
-        identity = design_id(design, run.library)
-        design = replace(design, name=f"{run.spec.name} {identity}")
-        texts[identity] = design_to_text(design)
-        row: dict[str, Any] = {"id": identity}
-        for metric, value in zip(METRICS, archive.metrics[i], strict=True):
-            row[metric.column] = float(f"{value * metric.scale:.12g}")
-        for point, value in zip(points, EI[i], strict=True):
-            row[ei_column(point.station)] = float(f"{value:.12g}")
-        row["mandrel"] = design.shaft.mandrel
-        row["mandrel_set_mm"] = round(design.shaft.mandrel_set * 1e3, 4)
-        row["flags"] = compact_flags(design)
-        rows.append(row)
-    folder = run.folder / _DESIGNS
-    folder.mkdir(exist_ok=True)
-    for identity, text in texts.items():
-        path = folder / f"{identity}.toml"
-        if not path.exists():
-            write_text(path, text)
-    if rows:
-        write_table(run.folder / _FRONT, pd.DataFrame(rows))
-    for path in folder.glob("*.toml"):
-        if path.stem not in texts:
-            path.unlink()
-    progress = state.progress
-    run.about["state"] = how
-    run.about["evaluations"] = progress.evaluations
-    run.about["seconds"] = round(progress.seconds, 2)
-    run.about["feasible"] = progress.feasible
-    run.about["designs"] = archive.n
-    run.about["first_feasible_evaluations"] = progress.first_feasible
-    run.about["first_feasible_seconds"] = progress.first_feasible_seconds
-    _write_about(run)
-
-
-def set_budget(run: Run, evaluations: int | None, seconds: float | None) -> None:
+def set_budget(run: Run, budget: Budget) -> None:
     """Change how long a run is to go on.
 
     Parameters
     ----------
     run : Run
-        The run; its spec and run.json are changed. [-]
-    evaluations : int or None
-        Whole evaluations, from the start; None leaves it. [-]
-    seconds : float or None
-        Time from the start; None leaves it. [s]
+        The run, changed. [-]
+    budget : Budget
+        Counted from its start. [-]
     """
-    search = run.spec.search
-    if evaluations is not None:
-        search = replace(search, evaluations=evaluations)
-        run.about["options"]["evaluations"] = evaluations
-    if seconds is not None:
-        search = replace(search, time=seconds)
-        run.about["options"]["time_s"] = seconds
-    run.spec = replace(run.spec, search=search)
-    run.about["state"] = "running"
-    _write_about(run)
-
-
-def _write_about(run: Run) -> None:
-    text = json.dumps(run.about, indent=2, ensure_ascii=False)
-    write_text(run.folder / _RUN, text + "\n")
-
-
-def compact_flags(design: Design) -> str:
-    """Flags of a design in one readable line.
-
-    Parameters
-    ----------
-    design : Design
-        Any design. [SI]
-
-    Returns
-    -------
-    text : str
-        In rolling order, "material angle start-end x wraps" each. [mm]
-    """
-    return "; ".join(
-        f"{flag.material} {angle_text(flag.angle, is_pair=flag.is_pair)} "
-        f"{flag.start * 1e3:g}-{flag.end * 1e3:g} x{flag.wraps:g}"
-        for flag in design.flags
-    )
+    run.about["options"]["evaluations"] = budget.evaluations
+    run.about["options"]["time_s"] = budget.seconds

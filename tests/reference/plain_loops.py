@@ -104,7 +104,7 @@ def rolled_ends(flag, design):
     return start, end
 
 
-def marks_of(design, mandrel, ei_stations):
+def marks_of(design, mandrel):
     """Return sorted (x, is_jump) of every place the mesh must hit."""
     shaft, finish, bench = design.shaft, design.finish, design.bench
     L = shaft.length
@@ -129,20 +129,21 @@ def marks_of(design, mandrel, ei_stations):
         bench.tip_load_at,
         bench.strength_tip_support,
         bench.strength_from,
-        0.175,
-        0.525,
+        bench.strength_a,
+        bench.strength_b,
     ]
-    for distance in (
-        bench.frequency_clamp,
-        bench.torque_clamp,
-        bench.butt_hold,
-        bench.butt_support,
-        bench.butt_load_at,
-        bench.strength_to,
-        bench.strength_butt_support,
-    ):
-        on_shaft.append(L - distance)
-    on_shaft += list(ei_stations)
+    on_shaft += [
+        L - distance
+        for distance in (
+            bench.frequency_clamp,
+            bench.torque_clamp,
+            bench.butt_hold,
+            bench.butt_support,
+            bench.butt_load_at,
+            bench.strength_to,
+            bench.strength_butt_support,
+        )
+    ]
     for x in on_shaft:
         if 0 <= x <= L:
             found.append((x, False))
@@ -157,9 +158,9 @@ def marks_of(design, mandrel, ei_stations):
     return marks
 
 
-def points_of(design, mandrel, ei_stations=(), cell=CELL):
+def points_of(design, mandrel, cell=CELL):
     """Points of the blank as (x, look): position and where it looks for its wall."""
-    marks = marks_of(design, mandrel, ei_stations)
+    marks = marks_of(design, mandrel)
     last = len(marks) - 1
     points = []
     for i, (x, is_jump) in enumerate(marks):
@@ -353,7 +354,8 @@ def overhang_drop(x, EI, load_at, support, hold, load):
     arm = abs(support - load_at)
     moment = []
     for xi in x:
-        if min(load_at, support) <= xi <= max(load_at, support):
+        # merged stations may stand a rounding error off the load or the support
+        if min(load_at, support) - SAME <= xi <= max(load_at, support) + SAME:
             moment.append(abs(xi - load_at))
         else:
             moment.append(arm * abs(hold - xi) / abs(hold - support))
@@ -415,8 +417,8 @@ def strength_points(design, library, points, walls, sections):
     found = {}
     for name, station, span in (
         ("T", bench.strength_from, 0.150),
-        ("A", 0.175, 0.300),
-        ("B", 0.525, 0.300),
+        ("A", bench.strength_a, 0.300),
+        ("B", bench.strength_b, 0.300),
         ("C", L - bench.strength_to, 0.300),
     ):
         if station - span / 2 < -SAME or station + span / 2 > L + SAME:
@@ -492,7 +494,7 @@ def flag_areas(design, library, plies, points, walls, i_flag):
         "area_net": net,
         "area_gross": gross,
         "mass": trapezoid(shaft_x, shaft_m),
-        "mass_cut": net * ply["areal_mass"],
+        "mass_cut": net * prepreg.faw / (1 - prepreg.resin_content),
         "cost": gross * prepreg.price,
         "splices": splices,
         "overhang": overhang,
@@ -550,7 +552,7 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
     stiffnesses = [
         ring_stiffness(plies[f.material], f.angle, f.is_pair) for f in design.flags
     ]
-    points = points_of(design, mandrel, ei_stations, cell)
+    points = points_of(design, mandrel, cell)
     walls = walls_of(design, mandrel, plies, points)
     sections = [section_of(wall["cut"], stiffnesses) for wall in walls]
     m = []
@@ -626,6 +628,12 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
             for i, (px, _) in enumerate(points)
             if abs(px - station) < SAME
         ]
+        if not values:
+            right = next(i for i, (px, _) in enumerate(points) if px > station)
+            (a, _), (b, _) = points[right - 1], points[right]
+            share = (station - a) / (b - a)
+            near, far = sections[right - 1][0], sections[right][0]
+            values = [near + share * (far - near)]
         EI_at.append(sum(values) / len(values))
 
     return {

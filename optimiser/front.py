@@ -1,0 +1,140 @@
+"""The front of a run as files: a table, and a design file for each of its rows."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from model import (
+    METRICS,
+    Design,
+    InputError,
+    angle_text,
+    design_from_text,
+    design_id,
+    design_to_text,
+    evaluate,
+)
+from optimiser.encoding import Encoding
+from optimiser.files import write_table, write_text
+from optimiser.search import State
+from optimiser.store import DESIGNS, FRONT, LIBRARY, Run
+from optimiser.words import ei_column
+
+#: A design evaluated by itself and in its batch may differ by so much. [-]
+SAME_NUMBER = 1e-9
+
+
+def write_front(run: Run, state: State, encoding: Encoding) -> None:
+    """Write the designs of the archive, and the table of them.
+
+    Each design that is new is read back from its own text and evaluated by itself; one
+    whose numbers are not those of the search is left out, and counted in run.json.
+
+    Parameters
+    ----------
+    run : Run
+        The run; what is found is noted in what it says about itself. [-]
+    state : State
+        The search's state. [-]
+    encoding : Encoding
+        Turns genomes into designs. [-]
+    """
+    archive = state.archive
+    order = np.argsort(archive.F[:, 0], kind="stable")
+    points = run.spec.ei_targets
+    _, EI = encoding.measure(archive.genomes)
+    known = run.designs
+    rows: dict[str, dict[str, Any]] = {}
+    left_out = []
+    for i in order:
+        design = encoding.design(archive.genomes[i], run.spec.name)
+        identity, text = design_file(design, run, f"../{LIBRARY}")
+        if identity not in known:
+            if not _is_measured_so(text, run, identity, archive.metrics[i]):
+                left_out.append(identity)
+                continue
+            write_text(run.folder / DESIGNS / f"{identity}.toml", text)
+        row: dict[str, Any] = {"id": identity}
+        for metric, value in zip(METRICS, archive.metrics[i], strict=True):
+            row[metric.column] = float(f"{value * metric.scale:.12g}")
+        for point, value in zip(points, EI[i], strict=True):
+            row[ei_column(point.station)] = float(f"{value:.12g}")
+        row["mandrel"] = design.shaft.mandrel
+        row["mandrel_set_mm"] = round(design.shaft.mandrel_set * 1e3, 4)
+        row["flags"] = compact_flags(design)
+        rows[identity] = row
+    # in this order the table never names a design that is not there
+    if rows:
+        write_table(run.folder / FRONT, pd.DataFrame(list(rows.values())))
+    else:
+        (run.folder / FRONT).unlink(missing_ok=True)
+    for identity, path in known.items():
+        if identity not in rows:
+            path.unlink()
+    run.about["designs"] = len(rows)
+    run.about.pop("left_out", None)
+    if left_out:
+        run.about["left_out"] = left_out
+
+
+def design_file(design: Design, run: Run, library: str) -> tuple[str, str]:
+    """Id and text of a design as it stands in a run folder.
+
+    Parameters
+    ----------
+    design : Design
+        A design of the run. [SI]
+    run : Run
+        The run. [-]
+    library : str
+        Its frozen library, from where the file is. [-]
+
+    Returns
+    -------
+    identity, text : str, str
+        The text evaluates by itself. [-]
+    """
+    identity = design_id(design, run.library)
+    design = replace(design, name=f"{run.spec.name} {identity}", library=library)
+    return identity, design_to_text(design)
+
+
+def _is_measured_so(
+    text: str, run: Run, identity: str, metrics: Sequence[float]
+) -> bool:
+    """Whether a design file alone gives the id and the numbers that it stands for."""
+    try:
+        report = evaluate(design_from_text(text, identity, run.library), run.library)
+    except InputError:
+        return False
+    alone = [report.metrics[metric.key] for metric in METRICS]
+    return report.design_id == identity and np.allclose(
+        [np.nan if value is None else value for value in alone],
+        metrics,
+        rtol=SAME_NUMBER,
+        atol=0.0,
+        equal_nan=True,
+    )
+
+
+def compact_flags(design: Design) -> str:
+    """Flags of a design in one readable line.
+
+    Parameters
+    ----------
+    design : Design
+        Any design. [SI]
+
+    Returns
+    -------
+    text : str
+        In rolling order, "material angle start-end x wraps" each. [mm]
+    """
+    return "; ".join(
+        f"{flag.material} {angle_text(flag.angle, is_pair=flag.is_pair)} "
+        f"{flag.start * 1e3:g}-{flag.end * 1e3:g} x{flag.wraps:g}"
+        for flag in design.flags
+    )

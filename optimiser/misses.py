@@ -1,0 +1,83 @@
+"""What a design misses of what a spec asks, in words."""
+
+import math
+from dataclasses import replace
+
+from model import METRIC, SHOP_MEASURES, BatchReport
+from optimiser.problem import Demand
+from optimiser.spec import Spec, describe_target
+
+#: What a shop measure is called, and whether the rule is a least value.
+_SHOP_WORDS = {
+    "wall_min": "thinnest wall",
+    "diameter_step": "largest step of the outside diameter",
+    "tip_shortage": "build below the tip diameter by",
+    "tip_grind_depth": "grinding depth at the tip",
+    "bias_ground": "grinding into a bias flag by",
+    "roll_overhang": "piece wider than its roll by",
+}
+
+
+def misses(report: BatchReport, demand: Demand, spec: Spec) -> list[str]:
+    """Say which bands and rules an evaluated design misses, and by how much.
+
+    Parameters
+    ----------
+    report : BatchReport
+        Of one design. [SI]
+    demand : Demand
+        What is asked, as numbers. [SI]
+    spec : Spec
+        What is asked. [SI]
+
+    Returns
+    -------
+    lines : list of str
+        One a band or rule that is missed, the worst first; empty for a feasible design.
+        [-]
+    """
+    G = demand.score(report).G[0]
+    said: list[tuple[float, str]] = []
+    columns = list(METRIC)
+    targets = {target.metric: target for target in spec.targets}
+    points = {f"EI point {i}": i - 1 for i in range(1, len(spec.ei_targets) + 1)}
+    for name, excess in zip(demand.band_names, G, strict=True):
+        if excess <= 0.0:
+            continue
+        if name in targets:
+            target, metric = targets[name], METRIC[name]
+            value = float(report.metrics[0, columns.index(name)])
+            band = (target.low * metric.scale, target.high * metric.scale)
+            text = (
+                f"{metric.label.lower()} {metric.shown(value)}, "
+                f"asked {describe_target(replace(target, trade=None))}"
+                + _off(value * metric.scale, band, metric.decimals + 1, metric.unit)
+            )
+        elif name in points:
+            point = spec.ei_targets[points[name]]
+            value = float(report.EI[0, points[name]])
+            band = (point.target - point.tolerance, point.target + point.tolerance)
+            text = (
+                f"EI at {point.station * 1e3:g} mm {value:.2f} N·m², "
+                f"asked {band[0]:.2f} to {band[1]:.2f} N·m²"
+                + _off(value, band, 2, "N·m²")
+            )
+        else:
+            i = SHOP_MEASURES.index(name)
+            sign, limit = float(demand.shop_sign[i]), float(demand.shop_limit[i])
+            value = float(report.shop[0, i])
+            text = f"{_SHOP_WORDS[name]} {value * 1e3:.3f} mm"
+            if limit:
+                bound = "at least" if sign < 0 else "at most"
+                text += f", rule {bound} {sign * limit * 1e3:.3f} mm"
+        said.append((float(excess), text))
+    return [text for _, text in sorted(said, key=lambda item: -item[0])]
+
+
+def _off(value: float, band: tuple[float, float], decimals: int, unit: str) -> str:
+    """By how much a value lies outside a band."""
+    if math.isnan(value):
+        return ""
+    low, high = band
+    by, word = (low - value, "low") if value < low else (value - high, "high")
+    return f": {by:.{decimals}f} {unit}".rstrip() + f" too {word}"

@@ -1,0 +1,82 @@
+"""Designs per second: plain numpy one design at a time, and the compiled batch.
+
+Run as ``python tests/benchmarks/speed.py``; one core, the same designs, stations and
+formulas, both in this run, best of several repeats. Prints the two rates and their ratio.
+"""
+
+import argparse
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[2]))
+
+from model import evaluate_batch, layups_of, read_library, workspace  # noqa: E402
+from optimiser.breeding import breed  # noqa: E402
+from optimiser.encoding import encode  # noqa: E402
+from optimiser.spec import read_spec  # noqa: E402
+from tests.reference import plain_numpy  # noqa: E402
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+
+
+def best(function, repeats):
+    times = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        function()
+        times.append(time.perf_counter() - start)
+    return min(times)
+
+
+def compare(scenario, n_plain, n_batch, repeats=5):
+    """Rates of both on children of a scenario; checks first that they agree."""
+    library = read_library()
+    spec = read_spec(SCENARIOS / scenario / "spec.toml", library)
+    encoding = encode(spec, library)
+    rng = np.random.default_rng(1)
+    nothing = np.zeros((0, encoding.n_genes), dtype=np.int64)
+    mates = np.zeros((0, 1), dtype=np.int64)
+    genomes = breed(nothing, mates, encoding.tables, rng, n_batch)
+    designs = [encoding.design(genome, "speed") for genome in genomes[:n_plain]]
+    conditions = encoding.conditions
+    layups, _ = encoding.decode(genomes)
+    work = workspace(conditions, layups.sheet.shape[1], float(layups.length.max()))
+    report = evaluate_batch(layups, conditions, work=work)
+    again = evaluate_batch(layups_of(designs, conditions), conditions)
+    np.testing.assert_allclose(again.metrics, report.metrics[:n_plain], rtol=1e-12)
+    points = conditions.ei_stations
+    for design, row in zip(designs, report.metrics, strict=False):
+        metrics, _, _ = plain_numpy.evaluate(design, library, points)
+        np.testing.assert_allclose(row, metrics, rtol=1e-9)
+    plain = best(
+        lambda: [plain_numpy.evaluate(d, library, points) for d in designs], repeats
+    )
+    batch = best(lambda: evaluate_batch(layups, conditions, work=work), repeats)
+    with_slopes = best(
+        lambda: evaluate_batch(layups, conditions, gradient=True, work=work), repeats
+    )
+    return (
+        len(designs) / plain,
+        len(genomes) / batch,
+        len(genomes) / with_slopes,
+    )
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--designs", type=int, default=4000)
+    n = parser.parse_args().designs
+    print(f"{'scenario':<12} {'plain/s':>9} {'batch/s':>9} {'ratio':>7} {'+slopes/s':>10}")
+    for path in sorted(SCENARIOS.glob("*/spec.toml")):
+        plain, batch, slopes = compare(path.parent.name, min(n, 200), n)
+        print(
+            f"{path.parent.name:<12} {plain:>9,.0f} {batch:>9,.0f} "
+            f"{batch / plain:>7.0f} {slopes:>10,.0f}"
+        )
+
+
+if __name__ == "__main__":
+    main()

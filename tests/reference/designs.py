@@ -1,0 +1,129 @@
+"""Random designs that a shop could roll, with every feature a design can have."""
+
+import math
+
+import numpy as np
+
+from model import Bench, Cutting, Design, Finish, Flag, Shaft
+
+#: Where the tests ask for EI. [m]
+EI_STATIONS = (0.2, 0.4375, 0.8)
+
+
+def random_design(rng, library, *, plain=False):
+    """One design; `plain` leaves out single angles and odd benches, as a search does."""
+    mandrel = library.mandrels[str(rng.choice(list(library.mandrels)))]
+    trim_tip, trim_butt = (0.010, 0.015) if rng.random() < 0.6 else (0.0, 0.0)
+    offset = trim_tip + float(np.round(rng.uniform(0.0, 0.09), 3))
+    longest = min(mandrel.distance[-1] - offset - trim_butt, 1.17)
+    length = float(np.round(rng.uniform(0.98, longest), 3))
+    materials = list(library.prepregs)
+
+    def flag(name, angle, start, end, wraps, *, is_pair=False, tip=0.0, butt=0.0):
+        thin = [m for m in materials if library.prepregs[m].faw <= 0.05]
+        wide = [m for m in materials if library.prepregs[m].roll_width >= 1.0]
+        return Flag(
+            name=name,
+            material=str(rng.choice(thin if angle == 90 else wide)),
+            angle=math.radians(angle),
+            is_pair=is_pair,
+            start=float(np.round(start, 4)),
+            end=float(np.round(end, 4)),
+            wraps=wraps,
+            run_out_tip=tip,
+            run_out_butt=butt,
+        )
+
+    def station(low, high):
+        return float(np.round(rng.uniform(low, high), 3))
+
+    def half(low, high):
+        return float(rng.integers(2 * low, 2 * high + 1)) / 2.0
+
+    flags = [
+        flag("pair", int(rng.choice([30, 40, 45])), 0.0, length, half(1, 3), is_pair=True)
+    ]
+    if rng.random() < 0.5:
+        end = station(0.5, length - 0.01)
+        flags.append(flag("short pair", 45, 0.0, end, half(1, 2), is_pair=True))
+    if rng.random() < 0.5:
+        flags.append(flag("hoop", 90, 0.0, length, float(rng.integers(1, 3))))
+    run_out = float(rng.choice([0.0, 0.06, 0.08]))
+    flags.append(flag("tip", 0, 0.0, station(0.15, 0.45), half(2, 6), butt=run_out))
+    if rng.random() < 0.5:
+        ends = (station(0.2, 0.5), station(0.6, 0.9))
+        flags.append(flag("middle", 0, *ends, half(1, 2), tip=run_out, butt=run_out))
+    if rng.random() < 0.5:
+        flags.append(
+            flag("butt", 0, station(0.6, 0.85), length, half(1, 3), tip=run_out)
+        )
+    if not plain and rng.random() < 0.3:
+        angle = int(rng.choice([-30, 20, 45]))
+        flags.append(flag("single", angle, 0.0, length, half(1, 2)))
+    flags = [flags[i] for i in rng.permutation(len(flags))]
+    flags.append(flag("outer", 0, 0.0, length, half(2, 5)))
+    finish = Finish(
+        grind=float(rng.choice([0.0, 0.05e-3])),
+        coating=float(rng.choice([0.0, 0.05])),
+        resin_bleed=float(rng.choice([0.0, 0.01])),
+    )
+    bench = Bench()
+    if not plain and rng.random() < 0.5:
+        bench = Bench(
+            tip_mass=0.196,
+            tip_mass_offset=0.035,
+            tip_mass_inertia=2.0e-4,
+            butt_load_at=0.93,
+            torque_clamp=0.150,
+        )
+    return Design(
+        name="random",
+        shaft=Shaft(
+            length=length,
+            mandrel=mandrel.name,
+            mandrel_set=offset,
+            trim_tip=trim_tip,
+            trim_butt=trim_butt,
+        ),
+        finish=finish,
+        flags=tuple(flags),
+        bench=bench,
+        cutting=Cutting(splice_from=math.radians(15.0)),
+    )
+
+
+def with_ground_tip(design, tip_diameter, rng):
+    """The design with its tip ground to a diameter that its build allows."""
+    finish = design.finish
+    taper = float(rng.choice([0.0, 0.002]))
+    return Design(
+        name=design.name,
+        shaft=design.shaft,
+        finish=Finish(
+            grind=finish.grind,
+            tip_diameter=tip_diameter,
+            tip_parallel=0.076,
+            tip_blend=float(rng.choice([0.0, 0.080])),
+            tip_taper=taper,
+            coating=finish.coating,
+            resin_bleed=finish.resin_bleed,
+        ),
+        flags=design.flags,
+        bench=design.bench,
+        cutting=design.cutting,
+    )
+
+
+def random_designs(n, seed, library, *, plain=False):
+    """n designs; every third has its tip ground."""
+    from model import evaluate
+
+    rng = np.random.default_rng(seed)
+    designs = []
+    while len(designs) < n:
+        design = random_design(rng, library, plain=plain)
+        if len(designs) % 3 == 0:
+            tip = evaluate(design, library).metrics["tip_diameter"]
+            design = with_ground_tip(design, round(tip - 0.3e-3, 6), rng)
+        designs.append(design)
+    return designs

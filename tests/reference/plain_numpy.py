@@ -1,0 +1,285 @@
+"""The same formulas as the compiled evaluation, one design at a time in plain numpy.
+
+Vectorised over stations; this is what speed is measured against.
+"""
+
+import math
+
+import numpy as np
+
+SAME, LOOK, CELL = 1e-7, 1e-9, 0.025
+
+
+def stiffness(ply, angle, is_pair):
+    """11, 12, 22, 66, 16, 26 of a ring, by rotating the ply's matrix."""
+    nu21 = ply.nu12 * ply.E2 / ply.E1
+    share = 1.0 - ply.nu12 * nu21
+    Q = np.array(
+        [
+            [ply.E1, ply.nu12 * ply.E2, 0.0],
+            [ply.nu12 * ply.E2, ply.E2, 0.0],
+            [0.0, 0.0, ply.G12 * share],
+        ]
+    )
+    Q /= share
+    c, s = math.cos(angle), math.sin(angle)
+    strain = np.array(
+        [[c * c, s * s, c * s], [s * s, c * c, -c * s], [-2 * c * s, 2 * c * s, c * c - s * s]]
+    )
+    R = strain.T @ Q @ strain
+    if is_pair:
+        R[0, 2] = R[2, 0] = R[1, 2] = R[2, 1] = 0.0
+    return R[0, 0], R[0, 1], R[1, 1], R[2, 2], R[0, 2], R[1, 2]
+
+
+def points_of(design, mandrel, starts, ends, low, high):
+    L, bench, finish = design.shaft.length, design.bench, design.finish
+    jumps = [*starts, *ends]
+    if finish.tip_diameter is not None:
+        jumps += [finish.tip_parallel, finish.tip_parallel + finish.tip_blend]
+    kinks = [low, high, 0.0, L]
+    kinks += [x + f.run_out_tip for x, f in zip(starts, design.flags) if f.run_out_tip]
+    kinks += [x - f.run_out_butt for x, f in zip(ends, design.flags) if f.run_out_butt]
+    kinks += [d - design.shaft.mandrel_set for d in mandrel.distance]
+    from_tip = (
+        bench.torque_grip,
+        bench.tip_hold,
+        bench.tip_support,
+        bench.tip_load_at,
+        bench.strength_tip_support,
+        bench.strength_from,
+        bench.strength_a,
+        bench.strength_b,
+    )
+    from_butt = (
+        bench.frequency_clamp,
+        bench.torque_clamp,
+        bench.butt_hold,
+        bench.butt_support,
+        bench.butt_load_at,
+        bench.strength_to,
+        bench.strength_butt_support,
+    )
+    on_bench = np.array([*from_tip, *(L - d for d in from_butt)])
+    marks = np.concatenate([jumps, kinks, on_bench[(on_bench >= 0) & (on_bench <= L)]])
+    jump = np.zeros(len(marks), dtype=bool)
+    jump[: len(jumps)] = True
+    keep = (marks >= low) & (marks <= high)
+    marks, jump = marks[keep], jump[keep]
+    order = np.argsort(marks, kind="stable")
+    marks, jump = marks[order], jump[order]
+    new = np.concatenate([[True], np.diff(marks) >= SAME])
+    group = np.cumsum(new) - 1
+    marks = marks[new]
+    jump = np.bincount(group, weights=jump) > 0
+    gaps = np.diff(marks)
+    cells = np.ceil(gaps / CELL - 1e-9).astype(int)
+    inner = np.concatenate(
+        [x + g * np.arange(1, n) / n for x, g, n in zip(marks, gaps, cells)]
+    )
+    double = jump.copy()
+    double[[0, -1]] = False
+    tip_side = marks[1:-1][double[1:-1]] - LOOK
+    x = np.concatenate([marks, marks[double], inner])
+    look = np.concatenate([marks + LOOK * double, tip_side, inner])
+    look[0] += LOOK
+    look[len(marks) - 1] -= LOOK
+    order = np.argsort(look, kind="stable")
+    return x[order], look[order]
+
+
+def product_integral(x, a, b):
+    near, far = slice(None, -1), slice(1, None)
+    both = a[near] * (2 * b[near] + b[far]) + a[far] * (b[near] + 2 * b[far])
+    return float(np.sum(np.diff(x) * both) / 6.0)
+
+
+def first_frequency(x, EI, m, bench):
+    h = np.diff(x)
+    u = (x[-1] - x) / (x[-1] - x[0])
+    y, slope, before = u * u * (3 - u) / 2, 1.5 / (x[-1] - x[0]), 0.0
+    moment, deflection = np.empty_like(x), np.zeros_like(x)
+    for _ in range(60):
+        q = m * y
+        force = bench.tip_mass * (y[0] + bench.tip_mass_offset * slope)
+        start = force * bench.tip_mass_offset + bench.tip_mass_inertia * slope
+        shear = force + np.concatenate([[0], np.cumsum(h * (q[:-1] + q[1:]) / 2)])
+        steps = shear[:-1] * h + h * h * (2 * q[:-1] + q[1:]) / 6
+        moment[0] = start
+        moment[1:] = start + np.cumsum(steps)
+        k = moment / EI
+        turn = h * (k[:-1] + k[1:]) / 2
+        theta = np.concatenate([np.cumsum(turn[::-1])[::-1], [0.0]])
+        drop = theta[1:] * h + h * h * (2 * k[1:] + k[:-1]) / 6
+        deflection[:-1] = np.cumsum(drop[::-1])[::-1]
+        value = deflection[0]
+        y, slope = deflection / value, theta[0] / value
+        if abs(value - before) <= 1e-13 * value:
+            break
+        before = value
+    return math.sqrt(1.0 / value) / (2 * math.pi)
+
+
+def overhang(x, EI, load_at, support, hold, load):
+    side = 1.0 if support > load_at else -1.0
+    reach, span = side * (support - load_at), side * (hold - support)
+    arm = np.minimum(side * (x - load_at), reach * side * (hold - x) / span)
+    arm = np.maximum(arm, 0.0)
+    return load * product_integral(x, arm, arm / EI)
+
+
+def evaluate(design, library, ei_stations=(), step_length=0.010):
+    """Metrics (11), EI at stations, shop measures (6) of one design, in SI."""
+    shaft, finish, bench = design.shaft, design.finish, design.bench
+    cutting, flags, L = design.cutting, design.flags, shaft.length
+    mandrel = library.mandrels[shaft.mandrel]
+    low, high = -shaft.trim_tip, L + shaft.trim_butt
+    starts = [low if f.start == 0 else f.start for f in flags]
+    ends = [high if f.end == L else f.end for f in flags]
+    x, look = points_of(design, mandrel, starts, ends, low, high)
+    bore = np.interp(x + shaft.mandrel_set, mandrel.distance, mandrel.diameter) / 2
+    build = bore.copy()
+    plies, rings = [], []
+    cost = overhang_most = 0.0
+    for flag, start, end in zip(flags, starts, ends):
+        prepreg = library.prepregs[flag.material]
+        ply = prepreg.cured(finish.resin_bleed)
+        pieces = 2 if flag.is_pair else 1
+        turns = np.where((start < look) & (look < end), flag.wraps, 0.0)
+        if flag.run_out_tip:
+            turns = np.minimum(turns, flag.wraps * (x - start) / flag.run_out_tip)
+        if flag.run_out_butt:
+            turns = np.minimum(turns, flag.wraps * (end - x) / flag.run_out_butt)
+        turns = np.maximum(turns, 0.0)
+        outer = build + turns * ply.thickness * pieces
+        there = (start < look) & (look < end)
+        width = np.pi * turns[there] * (build[there] + outer[there])
+        net = pieces * float(np.trapezoid(width, x[there]))
+        length, angle = end - start, abs(flag.angle)
+        breadth = net / (pieces * length) + cutting.gap
+        usable = prepreg.roll_width - 2 * cutting.roll_edge
+        tooth = breadth * math.cos(angle) if angle > 0 else 0.0
+        span = length * math.sin(angle) + tooth if angle > 0 else breadth
+        if span > usable and angle < cutting.splice_from:
+            overhang_most = max(overhang_most, span - usable)
+        gross = pieces * (length + cutting.gap) * breadth
+        cost += gross * prepreg.roll_width / (usable - tooth) * prepreg.price
+        plies.append(ply)
+        rings.append((build, outer))
+        build = outer
+    finished = build - finish.grind
+    shortage = depth = 0.0
+    if finish.tip_diameter is not None:
+        parallel, blend_to = finish.tip_parallel, finish.tip_parallel + finish.tip_blend
+        beyond = np.argmax(look > blend_to) if look[-1] > blend_to else len(x) - 1
+        limit = finish.tip_diameter / 2 + finish.tip_taper * x / 2
+        edge = finish.tip_diameter / 2 + finish.tip_taper * parallel / 2
+        if finish.tip_blend:
+            rise = (x - parallel) / finish.tip_blend * (finished[beyond] - edge)
+            limit = np.where(look < parallel, limit, edge + rise)
+        limited = look < blend_to
+        spare = finished - limit
+        shortage = max(0.0, float(np.max(-spare[(look < parallel) & (x >= 0)])))
+        depth = max(0.0, float(np.max(spare[limited & (x >= 0)])))
+        finished = np.where(limited, np.minimum(finished, limit), finished)
+    a = np.searchsorted(look, 0.0 - LOOK / 2)
+    b = np.searchsorted(look, L + LOOK / 2) - 1
+    on = slice(int(a), int(b) + 1)
+    m = np.zeros_like(x)
+    A = np.zeros((12, len(x)))
+    bias_ground = 0.0
+    cut, table = [], []
+    for flag, ply, (inner, outer) in zip(flags, plies, rings):
+        ro, ri = np.minimum(outer, finished), np.minimum(inner, finished)
+        if 1e-9 < abs(flag.angle) < math.pi / 2 - 1e-6:
+            taken = np.minimum(outer - finished, outer - inner)[on]
+            bias_ground = max(bias_ground, float(np.max(taken)))
+        Q = stiffness(ply, flag.angle, flag.is_pair)
+        r2 = ro * ro - ri * ri
+        d2, d3, d4 = r2 / 2, (ro**3 - ri**3) / 3, (ro**2 + ri**2) * r2 / 4
+        m += ply.density * np.pi * r2
+        A[0] += Q[0] * d4
+        A[1] += Q[1] * d3
+        A[2] += Q[2] * d2
+        A[3] += Q[3] * d4
+        A[4] += Q[3] * d2
+        if Q[4] or Q[5]:
+            A[5] += Q[4] * d3
+            A[6] += Q[5] * d2
+            A[9] += Q[4] * d2
+            A[10] += Q[5] * d3
+        A[7] += Q[0] * d2
+        A[8] += Q[1] * d2
+        cut.append((ri, ro))
+        table.append(Q)
+    if finish.coating:
+        painted = look > (finish.tip_parallel if finish.tip_diameter else -np.inf)
+        m += np.where(painted, finish.coating * 2 * np.pi * finished, 0.0)
+    coupled = any(Q[4] or Q[5] for Q in table)
+    if coupled:
+        det = A[2] * A[4] - A[6] ** 2
+        hoop = -(A[4] * A[1] - A[6] * A[5]) / det
+        shear = -(A[2] * A[5] - A[6] * A[1]) / det
+        det = A[7] * A[2] - A[8] ** 2
+        saved = (A[2] * A[5] ** 2 - 2 * A[8] * A[5] * A[10] + A[7] * A[10] ** 2) / det
+    else:
+        hoop, shear, saved = -A[1] / A[2], 0.0, 0.0
+    EI = np.pi * (A[0] + A[1] * hoop + A[5] * shear)
+    GJ = 2 * np.pi * (A[3] - saved)
+    rise = (x - bench.strength_tip_support) / (
+        bench.strength_from - bench.strength_tip_support
+    )
+    fall = (L - bench.strength_butt_support - x) / (
+        bench.strength_to - bench.strength_butt_support
+    )
+    required = bench.strength_moment * np.clip(np.minimum(rise, fall), 0.0, 1.0)
+    kappa = required / EI
+    use = 0.0
+    for flag, ply, (ri, ro) in zip(flags, plies, cut):
+        c, s = math.cos(flag.angle), math.sin(flag.angle)
+        strain = np.abs(kappa * (c * c * ro + s * s * hoop + c * s * shear))
+        allowable = min(ply.strain_tension, ply.strain_compression)
+        use = max(use, float(np.max(np.where(ro > ri, strain, 0.0)[on])) / allowable)
+    xs, ms, EIs = x[on], m[on], EI[on]
+    weight = float(np.trapezoid(ms, xs))
+    frequency = torque = tip = butt = math.nan
+    clamp = L - bench.frequency_clamp
+    if 0 < clamp <= L:
+        n = int(np.searchsorted(look[on], clamp + LOOK / 2))
+        frequency = first_frequency(xs[:n], EIs[:n], ms[:n], bench)
+    end = L - bench.torque_clamp
+    if 0 <= bench.torque_grip < end <= L:
+        i = int(np.searchsorted(look[on], bench.torque_grip - LOOK / 2))
+        j = int(np.searchsorted(look[on], end + LOOK / 2))
+        torque = bench.torque_moment * float(np.trapezoid(1 / GJ[on][i:j], xs[i:j]))
+    if 0 <= bench.tip_hold < bench.tip_support < bench.tip_load_at <= L:
+        at = (bench.tip_load_at, bench.tip_support, bench.tip_hold)
+        tip = overhang(xs, EIs, *at, bench.tip_load)
+    if 0 <= bench.butt_hold < bench.butt_support < bench.butt_load_at <= L:
+        at = (L - bench.butt_load_at, L - bench.butt_support, L - bench.butt_hold)
+        butt = overhang(xs, EIs, *at, bench.butt_load)
+    fin = finished[on]
+    near = np.searchsorted(xs, xs + step_length + LOOK, side="right")
+    step = max(
+        float(np.ptp(fin[i:j])) if j > i + 1 else 0.0 for i, j in enumerate(near)
+    )
+    metrics = (
+        weight,
+        L - product_integral(xs, ms, xs) / weight,
+        frequency,
+        torque,
+        2 * fin[0],
+        2 * fin[-1],
+        tip,
+        butt,
+        tip / (tip + butt),
+        cost,
+        1 / use - 1,
+    )
+    stiff = [
+        (np.interp(s, xs, EIs) + np.interp(-s, -xs[::-1], EIs[::-1])) / 2
+        for s in ei_stations
+    ]
+    wall = float(np.min(fin - bore[on]))
+    shop = (wall, 2 * step, shortage, depth, bias_ground, overhang_most)
+    return np.array(metrics), np.array(stiff), np.array(shop)
