@@ -2,25 +2,15 @@
 
 import argparse
 import json
+import shlex
 import sys
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from importlib.metadata import version
 from pathlib import Path
-from time import monotonic
-from typing import Any, NoReturn
+from typing import Any
 
-from tqdm import tqdm
-
-from model import (
-    InputError,
-    Library,
-    Report,
-    open_document,
-    read_library,
-    suggestion,
-)
-from model import read_quantity as quantity
-from optimiser.report_text import report_text
+from model import InputError, open_document, read_library
+from optimiser.report_text import design_text, library_text, report_text
 from optimiser.review import (
     front_table,
     suggest,
@@ -36,10 +26,18 @@ from optimiser.run import (
     resume_run,
     run_spec,
 )
-from optimiser.search import Progress
 from optimiser.sheet import write_sheet
 from optimiser.spec import describe_spec
-from optimiser.store import Run, open_run
+from optimiser.store import ABOUT, NEAREST, Run, open_run
+from optimiser.terminal import (
+    Parser,
+    ProgressLine,
+    abandon_stdout,
+    parse,
+    prepare_streams,
+    seconds,
+    whole,
+)
 
 DONE, FAILED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
 
@@ -49,80 +47,21 @@ _CAUTION = (
     "Predicted durability is no substitute for physical proof tests to the applicable "
     "standard."
 )
-
-
-class _Parser(argparse.ArgumentParser):
-    """Says which word was meant."""
-
-    def error(self, message: str) -> NoReturn:
-        known = [o for action in self._actions for o in action.option_strings]
-        commands: list[str] = []
-        for action in self._actions:
-            if isinstance(action, argparse._SubParsersAction):
-                commands += list(action.choices)
-        if "invalid choice" in message and commands:
-            word = message.split("'")[1]
-            message = f"no command '{word}'. {suggestion(word, commands)}"
-        elif "unrecognized arguments" in message:
-            word = message.rsplit(": ", 1)[-1].split()[0]
-            message = f"no option '{word}'. {suggestion(word, known)}"
-        self.print_usage(sys.stderr)
-        sys.stderr.write(f"{self.prog}: {message}\n")
-        raise SystemExit(BAD_INPUT)
-
-
-@dataclass
-class _ProgressLine:
-    """A live line on standard error; now and then a line where that is no terminal."""
-
-    is_live: bool
-    bar: Any = None
-    said: float = field(default_factory=monotonic)
-
-    def __call__(
-        self,
-        progress: Progress,
-        hypervolume: float,
-        evaluations: int | None,
-        seconds: float | None,
-    ) -> None:
-        per_second = progress.evaluations / max(progress.seconds, 1e-9)
-        left = []
-        if evaluations is not None:
-            left.append((evaluations - progress.evaluations) / max(per_second, 1e-9))
-        if seconds is not None:
-            left.append(seconds - progress.seconds)
-        words = (
-            f"{per_second:,.0f}/s, feasible {progress.feasible:,}, "
-            f"front {progress.archive:,}, hypervolume {hypervolume:.4f}, "
-            f"left {_clock(max(min(left, default=0.0), 0.0))}"
-        )
-        if self.is_live:
-            if self.bar is None:
-                self.bar = tqdm(
-                    total=evaluations,
-                    initial=0,
-                    unit=" designs",
-                    leave=True,
-                    dynamic_ncols=True,
-                    bar_format="{percentage:3.0f}% {n_fmt} of {total_fmt}{postfix}",
-                )
-            self.bar.n = min(progress.evaluations, evaluations or progress.evaluations)
-            self.bar.set_postfix_str(words, refresh=False)
-            self.bar.refresh()
-        elif monotonic() - self.said > 10.0:
-            self.said = monotonic()
-            sys.stderr.write(f"{progress.evaluations:,} designs, {words}\n")
-            sys.stderr.flush()
-
-    def close(self) -> None:
-        if self.bar is not None:
-            self.bar.close()
-
-
-def _clock(seconds: float) -> str:
-    hours, rest = divmod(int(seconds), 3600)
-    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}"
+#: What to look for in a file that was written.
+_SHOWS = {
+    "review.txt": "what was asked, the picks with their reasons, their flags",
+    "picks.csv": "the picks as a table",
+    "tradeoff.png": "every design of the front, the picks named",
+    "profiles.png": "EI and GJ along the picks",
+    "flags.png": "the suggested design, flag by flag",
+    "history.png": "how the search came on",
+    "layup_sheet.pdf": "what the rolling table needs",
+    "flags.csv": "flags in rolling order",
+    "cut_widths.csv": "width of each piece along its length",
+    "check_diameters.csv": "diameters to check while rolling and after",
+    "bench.csv": "what the bench should read",
+    "materials.csv": "bill of materials",
+}
 
 
 def _say(text: str) -> None:
@@ -133,13 +72,25 @@ def _say_error(text: str) -> None:
     sys.stderr.write(text + "\n")
 
 
+def _say_json(what: Any) -> None:
+    _say(json.dumps(what, indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def _say_files(paths: Sequence[Path]) -> None:
+    width = max(len(str(path)) for path in paths)
+    for path in paths:
+        _say(f"wrote {path!s:<{width}}  {_SHOWS.get(path.name, '')}".rstrip())
+
+
+def _command(*words: object) -> str:
+    return shlex.join(["plyfront", *map(str, words)])
+
+
 # ------------------------------------------------------------------------- commands
 
 
 def _search(arguments: argparse.Namespace) -> int:
-    _say_error("compiling on first use can take half a minute; then it is kept")
-    line = _ProgressLine(sys.stderr.isatty())
-    try:
+    with ProgressLine(is_live=sys.stderr.isatty()) as line:
         run = run_spec(
             arguments.spec,
             library=arguments.library,
@@ -149,53 +100,89 @@ def _search(arguments: argparse.Namespace) -> int:
             seconds=arguments.time,
             listener=line,
         )
-    finally:
-        line.close()
     return _finish(run, as_json=arguments.json)
 
 
 def _resume(arguments: argparse.Namespace) -> int:
-    run = open_run(arguments.run)
-    line = _ProgressLine(sys.stderr.isatty())
-    try:
+    before = open_run(arguments.run).about.get("evaluations")
+    with ProgressLine(is_live=sys.stderr.isatty()) as line:
         run = resume_run(
-            run,
+            arguments.run,
             evaluations=arguments.evaluations,
             seconds=arguments.time,
             listener=line,
         )
-    finally:
-        line.close()
+    if run.state == "done" and run.about["evaluations"] == before:
+        _say_error(
+            "nothing was left of its budget; give a larger one with --evaluations or "
+            "--time, counted from its start"
+        )
     return _finish(run, as_json=arguments.json)
 
 
 def _finish(run: Run, *, as_json: bool) -> int:
     """Say what a search found."""
     front = run.front
-    interrupted = run.about["state"] == "interrupted"
     if as_json:
-        about = {**run.about, "folder": str(run.folder)}
-        about["front"] = json.loads(front.to_json(orient="records"))
-        _say(json.dumps(about, indent=2, ensure_ascii=False))
-    elif front.empty:
-        _say_error(
-            f"no feasible design in {run.about['evaluations']:,} evaluations "
-            f"({run.folder})"
-        )
-        for words in run.about.get("nearest", []):
-            _say_error(f"  nearest design: {words}")
-        _say_error("  widen a band, give the places more choices, or search longer")
-    else:
-        _say(
-            f"{len(front):,} designs on the front after {run.about['evaluations']:,} "
-            f"evaluations in {run.about['seconds']:.0f} s: {run.folder}"
-        )
+        _say_json(_about(run))
+    elif not front.empty:
+        _found(run)
         _picks(run)
-        _say(f"look at them:  plyfront review {run.folder}")
-    if interrupted:
-        _say_error(f"interrupted; go on with:  plyfront resume {run.folder}")
+        _say(f"look at them:    {_command('review', run.folder)}")
+    if front.empty:
+        _explain_nothing(run)
+    elif run.about["exhausted"]:
+        _say_error(
+            "stopped before its budget was spent: no design comes any more that was "
+            "not seen before"
+        )
+    if "left_out" in run.about:
+        _say_error(
+            f"{len(run.about['left_out'])} designs are left out: evaluated one by one "
+            "they gave other numbers than in the search, which is a fault of this "
+            "program"
+        )
+    if run.state == "interrupted":
+        _say_error(f"interrupted; go on with:  {_command('resume', run.folder)}")
         return INTERRUPTED
     return FAILED if front.empty else DONE
+
+
+def _about(run: Run) -> dict[str, Any]:
+    front = json.loads(run.front.to_json(orient="records", double_precision=15))
+    return {**run.about, "folder": str(run.folder), "front": front}
+
+
+def _found(run: Run) -> None:
+    about = run.about
+    _say(
+        f"{len(run.front):,} designs on the front after {about['evaluations']:,} "
+        f"evaluations in {about['seconds']:.0f} s: {run.folder}"
+    )
+
+
+def _explain_nothing(run: Run) -> None:
+    """Say why a run has no front."""
+    if run.state == "running":
+        _say_error(
+            f"{run.folder}: its front is not written yet. It is still searching, or "
+            f"was killed; then  {_command('resume', run.folder)}  goes on"
+        )
+        return
+    _say_error(
+        f"{run.folder}: no feasible design in {run.about['evaluations']:,} evaluations"
+    )
+    if "nearest" in run.about:
+        _say_error("the nearest design misses")
+        for words in run.about["nearest"]:
+            _say_error(f"  {words}")
+        _say_error(f"look at it:  {_command('evaluate', run.folder / NEAREST)}")
+    elif run.about["exhausted"]:
+        _say_error(
+            "no design could be built at all: the bands on the end diameters and the "
+            "rules leave none of the choices"
+        )
+    _say_error("widen a band, give the places more choices, or search longer")
 
 
 def _picks(run: Run) -> str | None:
@@ -210,37 +197,32 @@ def _picks(run: Run) -> str | None:
         _say(f"{pick.title}: {pick.design_id}. {pick.reason}")
     _say("")
     best = suggested(picks)
-    if best is not None:
-        _say(f"make its sheet:  plyfront sheet {run.folder} --design {best.design_id}")
-        return best.design_id
-    return None
+    if best is None:
+        return None
+    sheet = _command("sheet", run.folder, "--design", best.design_id)
+    _say(f"make its sheet:  {sheet}")
+    return best.design_id
+
+
+def _pick_list(run: Run) -> list[dict[str, str]]:
+    picks = suggest(run.front, run.spec, run.library.currency)
+    return [{"id": p.design_id, "title": p.title, "reason": p.reason} for p in picks]
 
 
 def _review(arguments: argparse.Namespace) -> int:
     run = open_run(arguments.run)
     if run.front.empty:
-        _say_error(f"{run.folder}: no feasible design to review")
+        _explain_nothing(run)
         return FAILED
     paths = _write_review(run, arguments.out)
     if arguments.json:
-        picks = suggest(run.front, run.spec, run.library.currency)
-        _say(
-            json.dumps(
-                {
-                    "files": [str(path) for path in paths],
-                    "picks": [
-                        {"id": p.design_id, "title": p.title, "reason": p.reason}
-                        for p in picks
-                    ],
-                },
-                indent=2,
-                ensure_ascii=False,
-            )
-        )
+        _say_json({"files": [str(p) for p in paths], "picks": _pick_list(run)})
         return DONE
+    if run.state == "running":
+        _say_error("the run is not over; this is its front when it last stopped")
+    _found(run)
     _picks(run)
-    for path in paths:
-        _say(f"wrote {path}")
+    _say_files(paths)
     return DONE
 
 
@@ -253,7 +235,7 @@ def _write_review(run: Run, out: Path | None) -> list[Path]:
         front,
         reports_of(run, chosen),
         run.spec,
-        history=run.history_table(),
+        history=run.history,
         mandrels=run.library.mandrels,
         currency=run.library.currency,
     )
@@ -265,10 +247,11 @@ def _sheet(arguments: argparse.Namespace) -> int:
     if source.is_dir():
         run = open_run(source)
         if not arguments.design:
-            _say_error(
-                f"{source} is a run; say which design: "
-                f"plyfront sheet {source} --design ID"
-            )
+            command = _command("sheet", source, "--design")
+            _say_error(f"{source} is a run; say which design:  {command} ID")
+            return BAD_INPUT
+        if arguments.library:
+            _say_error("--library goes with a design file; a run has its own library")
             return BAD_INPUT
         path = run.design_path(arguments.design)
         report = reports_of(run, [path.stem])[0]
@@ -281,25 +264,20 @@ def _sheet(arguments: argparse.Namespace) -> int:
             return BAD_INPUT
         report, library = evaluate_file(source, arguments.library)
         default = source.with_name(f"sheet-{source.stem}")
-    paths = _write_sheet(report, library, arguments.out or default, spec)
+    mandrel = library.mandrels[report.design.shaft.mandrel]
+    paths = write_sheet(report, arguments.out or default, spec=spec, mandrel=mandrel)
     if arguments.json:
-        _say(json.dumps({"files": [str(path) for path in paths]}, indent=2))
+        _say_json({"files": [str(path) for path in paths]})
     else:
-        for path in paths:
-            _say(f"wrote {path}")
+        _say_files(paths)
         _say(_CAUTION)
     return DONE
-
-
-def _write_sheet(report: Report, library: Library, out: Path, spec: Any) -> list[Path]:
-    mandrel = library.mandrels[report.design.shaft.mandrel]
-    return write_sheet(report, out, spec=spec, mandrel=mandrel)
 
 
 def _evaluate(arguments: argparse.Namespace) -> int:
     report, _library = evaluate_file(arguments.design, arguments.library)
     if arguments.json:
-        _say(json.dumps(report.to_json(), indent=2, ensure_ascii=False))
+        _say_json(report.to_json())
     else:
         _say(report_text(report))
         _say(_CAUTION)
@@ -308,28 +286,37 @@ def _evaluate(arguments: argparse.Namespace) -> int:
 
 def _check(arguments: argparse.Namespace) -> int:
     path: Path = arguments.file
-    if path.is_dir():
+    what: dict[str, Any]
+    if (path / ABOUT).exists():
+        run = open_run(path)
+        n = len(run.front)
+        text = f"run folder {path}: {run.state}, {n:,} designs on its front"
+        what = {"kind": "run", "state": run.state, "designs": n}
+    elif path.is_dir():
         library = read_library(path)
-        text = (
-            f"library {path}: {len(library.prepregs)} prepregs of "
-            f"{len(library.fibres)} fibres and {len(library.resins)} resins, "
-            f"{len(library.mandrels)} mandrels, prices in "
-            f"{library.currency or 'an unstated currency'}"
-        )
-        what = {"kind": "library", "prepregs": list(library.prepregs)}
-        what["mandrels"] = list(library.mandrels)
+        text = f"library {path}: good\n{library_text(library)}"
+        what = {
+            "kind": "library",
+            "prepregs": list(library.prepregs),
+            "mandrels": list(library.mandrels),
+        }
     elif _is_spec(path):
         spec, _library = load_spec(path, arguments.library)
         text = describe_spec(spec)
         what = {"kind": "spec", "places": [place.name for place in spec.places]}
     else:
         report, _library = evaluate_file(path, arguments.library)
-        flags = len(report.flags)
-        text = (
-            f'design "{report.design.name}" ({report.design_id}), {flags} flags: good'
-        )
-        what = {"kind": "design", "flags": [flag.name for flag in report.flags]}
-    _say(json.dumps(what, ensure_ascii=False) if arguments.json else text)
+        text = design_text(report)
+        what = {
+            "kind": "design",
+            "id": report.design_id,
+            "flags": [flag.name for flag in report.flags],
+            "warnings": list(report.warnings),
+        }
+    if arguments.json:
+        _say_json(what)
+    else:
+        _say(text)
     return DONE
 
 
@@ -340,34 +327,36 @@ def _is_spec(path: Path) -> bool:
 
 
 def _demo(arguments: argparse.Namespace) -> int:
-    spec = packaged_scenarios() / _DEMO_SCENARIO / "spec.toml"
-    _say("searching the packaged fairway-wood scenario (an invented shop and brief)")
-    line = _ProgressLine(sys.stderr.isatty())
-    _say_error("compiling on first use can take half a minute; then it is kept")
-    try:
+    _say_error(
+        "searching the packaged fairway-wood scenario, an invented shop and brief"
+    )
+    with ProgressLine(is_live=sys.stderr.isatty()) as line:
         run = run_spec(
-            spec,
+            packaged_scenarios() / _DEMO_SCENARIO / "spec.toml",
             out=arguments.out,
             seed=arguments.seed,
             evaluations=_DEMO_EVALUATIONS,
             listener=line,
         )
-    finally:
-        line.close()
-    if run.about["state"] == "interrupted" or run.front.empty:
-        return _finish(run, as_json=False)
-    _say(
-        f"{len(run.front):,} designs on the front after {run.about['evaluations']:,} "
-        f"evaluations in {run.about['seconds']:.0f} s"
-    )
-    best = _picks(run)
-    for path in _write_review(run, None):
-        _say(f"wrote {path}")
+    if run.state != "done" or run.front.empty:
+        return _finish(run, as_json=arguments.json)
+    paths = _write_review(run, None)
+    best = suggested(suggest(run.front, run.spec, run.library.currency))
     if best is not None:
-        report = reports_of(run, [best])[0]
-        folder = run.folder / f"sheet-{best}"
-        for path in _write_sheet(report, run.library, folder, run.spec):
-            _say(f"wrote {path}")
+        report = reports_of(run, [best.design_id])[0]
+        paths += write_sheet(
+            report,
+            run.folder / f"sheet-{best.design_id}",
+            spec=run.spec,
+            mandrel=run.library.mandrels[report.design.shaft.mandrel],
+        )
+    if arguments.json:
+        files = [str(path) for path in paths]
+        _say_json({**_about(run), "files": files, "picks": _pick_list(run)})
+        return DONE
+    _found(run)
+    _picks(run)
+    _say_files(paths)
     _say(_CAUTION)
     return DONE
 
@@ -375,39 +364,17 @@ def _demo(arguments: argparse.Namespace) -> int:
 # ------------------------------------------------------------------------ arguments
 
 
-def _seconds(text: str) -> float:
-    try:
-        value = quantity(text, "time")
-    except ValueError as error:
-        raise argparse.ArgumentTypeError(str(error)) from error
-    if value <= 0.0:
-        raise argparse.ArgumentTypeError("not above nought")
-    return value
-
-
-def _whole(least: int) -> Callable[[str], int]:
-    def read(text: str) -> int:
-        try:
-            value = int(text.replace("_", ""))
-        except ValueError:
-            value = least - 1
-        if value < least:
-            raise argparse.ArgumentTypeError(
-                f"'{text}' is not a whole number of at least {least}"
-            )
-        return value
-
-    return read
-
-
-def _parser() -> argparse.ArgumentParser:
-    parser = _Parser(
+def _parser() -> Parser:
+    parser = Parser(
         prog="plyfront",
         description="Layup optimiser for sheet-wrapped carbon golf shafts.",
         allow_abbrev=False,
     )
+    parser.add_argument(
+        "--version", action="version", version=f"%(prog)s {version('plyfront')}"
+    )
     commands = parser.add_subparsers(
-        dest="command", required=True, metavar="COMMAND", parser_class=_Parser
+        dest="command", required=True, metavar="COMMAND", parser_class=Parser
     )
 
     def command(name: str, run: Callable[[argparse.Namespace], int], text: str) -> Any:
@@ -429,16 +396,19 @@ def _parser() -> argparse.ArgumentParser:
 
     def budget(sub: Any) -> None:
         sub.add_argument(
-            "--evaluations", type=_whole(1), metavar="N", help="evaluations in all"
+            "--evaluations", type=whole(1), metavar="N", help="evaluations in all"
         )
         sub.add_argument(
-            "--time", type=_seconds, metavar="TIME", help='time in all, such as "8 h"'
+            "--time", type=seconds, metavar="TIME", help='time in all, such as "8 h"'
         )
 
     demo = command("demo", _demo, "search, review and sheet of a packaged scenario")
-    demo.add_argument("--seed", type=_whole(0), metavar="N", help="another search")
+    demo.add_argument("--seed", type=whole(0), metavar="N", help="another search")
     out(demo, "run folder to make")
-    check = command("check", _check, "validate a spec, a design or a library folder")
+    library_and_json(demo, library=False)
+    check = command(
+        "check", _check, "validate a spec, a design, a library or a run folder"
+    )
     check.add_argument("file", type=Path, metavar="FILE")
     library_and_json(check)
     evaluate = command("evaluate", _evaluate, "predict what a design measures")
@@ -446,7 +416,7 @@ def _parser() -> argparse.ArgumentParser:
     library_and_json(evaluate)
     search = command("search", _search, "search a target spec into a run folder")
     search.add_argument("spec", type=Path, metavar="SPEC")
-    search.add_argument("--seed", type=_whole(0), metavar="N", help="another search")
+    search.add_argument("--seed", type=whole(0), metavar="N", help="another search")
     budget(search)
     out(search, "run folder to make")
     library_and_json(search)
@@ -466,15 +436,6 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
-def _parse(arguments: Sequence[str] | None) -> argparse.Namespace:
-    """Parse; a word that is left over is blamed on its command, which knows its own."""
-    parser = _parser()
-    parsed, left = parser.parse_known_args(arguments)
-    if left:
-        parsed.parser.error(f"unrecognized arguments: {' '.join(left)}")
-    return parsed
-
-
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command.
 
@@ -488,20 +449,25 @@ def main(arguments: Sequence[str] | None = None) -> int:
     status : int
         0 done, 1 the work failed, 2 bad input, 130 interrupted. [-]
     """
+    prepare_streams()
     try:
-        parsed = _parse(arguments)
+        parsed = parse(_parser(), arguments)
     except SystemExit as stop:
         return int(stop.code or 0)
     try:
         status: int = parsed.run_command(parsed)
+        sys.stdout.flush()
     except InputError as error:
         _say_error(str(error))
         return BAD_INPUT
     except BrokenPipeError:
+        abandon_stdout()
         return DONE
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
         _say_error(f"{where}{(error.strerror or str(error)).lower()}")
+        for note in getattr(error, "__notes__", []):
+            _say_error(note)
         return FAILED
     except KeyboardInterrupt:
         _say_error("interrupted")

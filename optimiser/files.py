@@ -21,23 +21,34 @@ def write_bytes(path: Path, content: bytes) -> Path:
     -------
     path : Path
         The same path. [-]
+
+    Raises
+    ------
+    OSError
+        With the path, if it cannot be written; an older file is then as it was.
     """
-    path.parent.mkdir(parents=True, exist_ok=True)
-    handle, name = tempfile.mkstemp(
-        dir=path.parent, prefix=f".{path.name}.", suffix=".part"
-    )
-    temporary = Path(name)
     try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())
-        # a temporary file is private to its maker; what replaces it need not be
-        temporary.chmod(0o644)
-        temporary.replace(path)
-    except BaseException:
-        temporary.unlink(missing_ok=True)
-        raise
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, name = tempfile.mkstemp(
+            dir=path.parent, prefix=f".{path.name}.", suffix=".part"
+        )
+        temporary = Path(name)
+        try:
+            with os.fdopen(handle, "wb") as stream:
+                stream.write(content)
+                stream.flush()
+                os.fsync(stream.fileno())
+            # a temporary file is private to its maker; what replaces it need not be
+            temporary.chmod(0o644)
+            temporary.replace(path)
+        except BaseException:
+            temporary.unlink(missing_ok=True)
+            raise
+    except OSError as error:
+        if error.errno is None:
+            raise
+        # people know the file by its own name, and a full disk names none
+        raise OSError(error.errno, error.strerror, str(path)) from error
     return path
 
 

@@ -1,6 +1,7 @@
 """A run from spec to front, and on from where it stopped."""
 
 import signal
+from collections import deque
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -23,6 +24,7 @@ from model import (
     read_design,
     read_library,
 )
+from optimiser.checkpoint import add_history, read_checkpoint, write_checkpoint
 from optimiser.encoding import Encoding, encode
 from optimiser.files import write_text
 from optimiser.front import design_file, write_front
@@ -34,16 +36,13 @@ from optimiser.store import (
     NEAREST,
     Budget,
     Run,
-    add_history,
     create_run,
     locked,
     new_folder,
     open_run,
-    read_checkpoint,
     set_budget,
     versions,
     write_about,
-    write_checkpoint,
 )
 
 #: Time between two checkpoints. [s]
@@ -52,16 +51,22 @@ CHECKPOINT_EVERY = 20.0
 _TELL_EVERY = 0.25
 #: The hypervolume takes at most this share of the time.
 _HYPERVOLUME_SHARE = 0.02
+#: The rate is taken over this many words to a listener.
+_RATE_OVER = 40
+_WARM_UP_POPULATION = 20
+#: Generations in a row without a new design after which there is no more to find.
+_BARREN_MOST = 50
 #: Lines of the history lie this far apart, and this much further as a run goes on.
 _HISTORY_STEP, _HISTORY_GROWTH = 0.25, 1.03
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Standing:
     """Where a run stands, for whoever listens."""
 
     progress: Progress
     hypervolume: float  #: share of the box [-]
+    rate: float | None  #: evaluations per second of late; None until known [1/s]
     budget: Budget
     is_stopping: bool  #: it was asked to stop and writes what it has
     trouble: str  #: why the last checkpoint could not be written; else empty
@@ -140,6 +145,7 @@ def run_spec(
     asked = Budget(spec.search.evaluations, spec.search.time)
     budget = _budget(evaluations, seconds, asked)
     encoding = encode(spec, tables)
+    _warm_up(encoding)
     now = datetime.now().astimezone()
     folder = new_folder(spec, out, now)
     with locked(folder), _interruptible() as stop:
@@ -179,11 +185,13 @@ def resume_run(
     OSError
         If the folder cannot be written to; what was written before is intact.
     """
-    open_run(folder)  # a folder that is none is not locked
+    run = open_run(folder)
+    encoding = encode(run.spec, run.library)
+    _warm_up(encoding)
     with locked(folder), _interruptible() as stop:
+        # again, since another process may have gone on with it meanwhile
         run = open_run(folder)
         set_budget(run, _budget(evaluations, seconds, run.budget))
-        encoding = encode(run.spec, run.library)
         state = read_checkpoint(run, encoding)
         if run.about["versions"] != versions():
             # what follows may differ from an uninterrupted run in its last digits
@@ -221,13 +229,23 @@ def _go(
                 seconds=budget.seconds,
             )
         watch.tell(is_last=True)
-        _close(run, search)
+        add_history(run, search.state.progress, watch.rate(), watch.hypervolume)
+        run.about["exhausted"] = watch.is_exhausted
+        is_done = watch.is_exhausted or budget.is_spent(search.state.progress)
+        _close(run, search, watch.hypervolume, is_done=is_done)
     except OSError as error:
         error.add_note(
             "what was written before is intact; go on with:  "
             f"plyfront resume {run.folder}"
         )
         raise
+
+
+def _warm_up(encoding: Encoding) -> None:
+    """Have everything compiled before anything is written and the clock starts."""
+    spec = encoding.spec
+    small = replace(spec, search=replace(spec.search, population=_WARM_UP_POPULATION))
+    Search(replace(encoding, spec=small)).generation()
 
 
 class _Watch:
@@ -247,6 +265,22 @@ class _Watch:
         self.hypervolume = search.hypervolume()
         self.next_hypervolume = 0.0
         self.trouble = ""
+        # the first generation may have waited for the compiler, so it is the start
+        self.marks: deque[tuple[int, float]] = deque(maxlen=_RATE_OVER)
+        self.evaluations = search.state.progress.evaluations
+        self.barren = 0
+
+    @property
+    def is_exhausted(self) -> bool:
+        """Whether nothing new has come for long: all is seen, or nothing is possible."""
+        return self.barren >= _BARREN_MOST
+
+    def rate(self) -> float | None:
+        progress = self.search.state.progress
+        if not self.marks or progress.seconds <= self.marks[0][1]:
+            return None
+        evaluations, seconds = self.marks[0]
+        return (progress.evaluations - evaluations) / (progress.seconds - seconds)
 
     def on_generation(self, state: State) -> bool:
         now = monotonic()
@@ -255,7 +289,7 @@ class _Watch:
             took = monotonic() - now
             self.next_hypervolume = now + max(_TELL_EVERY, took / _HYPERVOLUME_SHARE)
             if state.progress.seconds >= self.next_line:
-                add_history(self.run, state.progress, self.hypervolume)
+                add_history(self.run, state.progress, self.rate(), self.hypervolume)
                 spent = state.progress.seconds + _HISTORY_STEP
                 self.next_line = spent * _HISTORY_GROWTH
         if now - self.written >= CHECKPOINT_EVERY:
@@ -266,33 +300,39 @@ class _Watch:
                 # the search is worth more than this checkpoint; the next may do
                 self.trouble = f"{error.filename}: {error.strerror}"
             self.written = monotonic()
-        if now - self.told >= _TELL_EVERY:
+        if now - self.told >= _TELL_EVERY or not self.marks:
             self.tell()
             self.told = now
-        return not self.stop()
+            self.marks.append((state.progress.evaluations, state.progress.seconds))
+        evaluations = state.progress.evaluations
+        self.barren = 0 if evaluations > self.evaluations else self.barren + 1
+        self.evaluations = evaluations
+        return not (self.stop() or self.is_exhausted)
 
     def tell(self, *, is_last: bool = False) -> None:
-        if self.listener is None:
-            return
-        progress = self.search.state.progress
         if is_last:
             self.hypervolume = self.search.hypervolume()
+        if self.listener is None:
+            return
         self.listener(
             Standing(
-                progress, self.hypervolume, self.run.budget, self.stop(), self.trouble
+                progress=self.search.state.progress,
+                hypervolume=self.hypervolume,
+                rate=self.rate(),
+                budget=self.run.budget,
+                is_stopping=self.stop(),
+                trouble=self.trouble,
             )
         )
 
 
-def _close(run: Run, search: Search) -> None:
+def _close(run: Run, search: Search, hypervolume: float, *, is_done: bool) -> None:
     """Write checkpoint, front and how the run stands."""
     state = search.state
     progress = state.progress
-    add_history(run, progress, search.hypervolume())
     write_checkpoint(run, state)
     write_front(run, state, search.encoding)
     _note_nearest(run, search)
-    is_done = run.budget.is_spent(progress)
     run.about |= {
         "state": "done" if is_done else "interrupted",
         "ended": datetime.now().astimezone().isoformat(timespec="seconds"),
@@ -301,7 +341,7 @@ def _close(run: Run, search: Search) -> None:
         "feasible": progress.feasible,
         "first_feasible_evaluations": progress.first_feasible,
         "first_feasible_seconds": progress.first_feasible_seconds,
-        "hypervolume": search.hypervolume(),
+        "hypervolume": hypervolume,
     }
     write_about(run)
 

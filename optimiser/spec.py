@@ -1,8 +1,8 @@
 """The target spec: what the shaft must be, and what the search may use.
 
 `read_spec` reports every fault of a file at once. Tables that a design has too
-([shaft], [finish], [bench], [cutting]) are read as in a design; in [shaft] and [[place]]
-a value may be a list or {from, to, step} and is then a choice.
+([shaft], [finish], [bench], [cutting]) are read as in a design; in [shaft] and
+[[place]] a value may be a list or {from, to, step} and is then a choice.
 """
 
 import math
@@ -277,8 +277,8 @@ def _not_too_many(wraps: tuple[float, ...], info: ValidationInfo) -> tuple[float
     rules = _context(info).rules
     if rules is not None and max(wraps) > rules.turns_max + 1e-9:
         raise ValueError(
-            f"{max(wraps):g} wraps are more than the {rules.turns_max:g} that turns_max "
-            f"in [rules] allows. Give values up to {rules.turns_max:g}."
+            f"{max(wraps):g} wraps are more than the {rules.turns_max:g} that "
+            f"turns_max in [rules] allows. Give values up to {rules.turns_max:g}."
         )
     return wraps
 
@@ -301,12 +301,16 @@ def _run_out_fits(run_out: Any, info: ValidationInfo) -> Any:
     if starts is None or ends is None:
         return run_out
     room = max(ends) - min(starts)
-    if run_out.tip + run_out.butt > room + _SAME:
+    both = run_out.tip + run_out.butt
+    if both > room + _SAME:
         raise ValueError(
-            f"both ends together take {format_quantity(run_out.tip + run_out.butt, 'length')}"
-            f" of a flag that is at most {format_quantity(room, 'length')} long."
+            f"both ends together take {format_quantity(both, 'length')} of a flag "
+            f"that is at most {format_quantity(room, 'length')} long."
         )
     return run_out
+
+
+_NO_RUN_OUT = RunOuts(0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -327,8 +331,8 @@ class _PlaceTable:
         Choice(Quantity("number", above=0.0, at_most=50.0)),
         AfterValidator(_not_too_many),
     ]
-    run_out: Annotated[RunOuts, RunOutText(), AfterValidator(_run_out_fits)] = RunOuts(
-        0.0, 0.0
+    run_out: Annotated[RunOuts, RunOutText(), AfterValidator(_run_out_fits)] = (
+        _NO_RUN_OUT
     )
     optional: Annotated[bool, YesNo()] = False
 
@@ -566,8 +570,8 @@ def _target(document: Document, metric: Metric, raw: object) -> Target | None:
             "[targets]",
             metric.key,
             show_value(raw),
-            'write a table, such as { target = ..., tolerance = ... } or { trade = "less" '
-            "}.",
+            "write a table, such as { target = ..., tolerance = ... } or "
+            '{ trade = "less" }.',
         )
         return None
     before = len(document.faults)
@@ -724,7 +728,7 @@ def _check_mandrels(document: Document, shaft: _ShaftTable, library: Library) ->
             return
 
 
-#: Metrics of a bench test, with the field of Bench that reaches farthest, and from where.
+#: Metrics of a bench test, with the fields of Bench that reach farthest.
 _REACH = {
     "frequency": ("frequency_clamp",),
     "torque": ("torque_clamp", "torque_grip"),
@@ -949,8 +953,10 @@ def describe_spec(spec: Spec) -> str:
         "targets",
     ]
     order = {metric.key: i for i, metric in enumerate(METRICS)}
-    for target in sorted(spec.targets, key=lambda t: order[t.metric]):
-        lines.append(f"  {METRIC[target.metric].label:<26} {describe_target(target)}")
+    lines += [
+        f"  {METRIC[target.metric].label:<26} {describe_target(target)}"
+        for target in sorted(spec.targets, key=lambda t: order[t.metric])
+    ]
     for point in spec.ei_targets:
         low, high = point.target - point.tolerance, point.target + point.tolerance
         label = f"EI at {format_quantity(point.station, 'length')}"

@@ -6,10 +6,8 @@ either the old file or the new one. Nothing that is read back is a pickle.
 
 import errno
 import fcntl
-import io
 import json
 import platform
-import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -18,13 +16,11 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
 
-import numpy as np
 import pandas as pd
 
 from model import METRICS, Fault, InputError, Library, read_library, suggestion
-from optimiser.encoding import Encoding
-from optimiser.files import write_bytes, write_table, write_text
-from optimiser.search import Progress, State
+from optimiser.files import write_text
+from optimiser.search import Progress
 from optimiser.spec import Spec, read_spec
 from optimiser.words import ei_column
 
@@ -39,7 +35,7 @@ NEAREST: Final = "nearest.toml"
 LOCK: Final = ".lock"
 #: Version of the run folder's layout.
 FORMAT: Final = 1
-_HISTORY_COLUMNS: Final = (
+HISTORY_COLUMNS: Final = (
     "evaluations",
     "seconds",
     "evaluations_per_s",
@@ -89,7 +85,7 @@ class Run:
 
     @property
     def state(self) -> str:
-        """ "running", "done" or "interrupted"; a killed run stays "running"."""
+        """One of "running", "done", "interrupted"; a killed run stays "running"."""
         return str(self.about["state"])
 
     @property
@@ -115,13 +111,13 @@ class Run:
         front = _read_table(path, ("id", *numbers), numbers)
         twice = front["id"][front["id"].duplicated()]
         if len(twice):
-            raise InputError(str(path), [_unreadable(f"design {twice.iloc[0]} twice")])
+            raise InputError(str(path), [unreadable(f"design {twice.iloc[0]} twice")])
         return front
 
     @property
     def history(self) -> pd.DataFrame:
         """How the search went."""
-        return pd.DataFrame(self.rows, columns=list(_HISTORY_COLUMNS))
+        return pd.DataFrame(self.rows, columns=list(HISTORY_COLUMNS))
 
     @property
     def designs(self) -> dict[str, Path]:
@@ -164,7 +160,19 @@ class Run:
         raise InputError(str(self.folder), [Fault("", "design", identity, message)])
 
 
-def _unreadable(why: str) -> Fault:
+def unreadable(why: str) -> Fault:
+    """Fault of a file that no run of this version has written.
+
+    Parameters
+    ----------
+    why : str
+        What is wrong with it. [-]
+
+    Returns
+    -------
+    fault : Fault
+        For an InputError about the file. [-]
+    """
     return Fault(
         "", None, None, f"not a file of a run as this version writes it: {why}."
     )
@@ -178,11 +186,11 @@ def _read_table(
         table = pd.read_csv(path, dtype={"id": str})
         missing = [name for name in columns if name not in table]
         if missing:
-            raise InputError(str(path), [_unreadable(f"no column '{missing[0]}'")])
+            raise InputError(str(path), [unreadable(f"no column '{missing[0]}'")])
         for name in numbers:
             table[name] = pd.to_numeric(table[name])
     except (ValueError, pd.errors.ParserError) as error:
-        raise InputError(str(path), [_unreadable(str(error))]) from error
+        raise InputError(str(path), [unreadable(str(error))]) from error
     return table
 
 
@@ -350,8 +358,8 @@ def open_run(folder: Path) -> Run:
     run = Run(folder, replace(spec, search=search), library, about)
     path = folder / HISTORY
     if path.exists():
-        table = _read_table(path, _HISTORY_COLUMNS, list(_HISTORY_COLUMNS))
-        columns = table[list(_HISTORY_COLUMNS)]
+        table = _read_table(path, HISTORY_COLUMNS, list(HISTORY_COLUMNS))
+        columns = table[list(HISTORY_COLUMNS)]
         run.rows = [tuple(row) for row in columns.itertuples(index=False)]
     return run
 
@@ -361,18 +369,18 @@ def _read_about(path: Path) -> dict[str, Any]:
     try:
         about = json.loads(path.read_text(encoding="utf-8"))
     except ValueError as error:
-        raise InputError(str(path), [_unreadable(str(error))]) from error
+        raise InputError(str(path), [unreadable(str(error))]) from error
     if not isinstance(about, dict) or "format" not in about:
-        raise InputError(str(path), [_unreadable("no format")])
+        raise InputError(str(path), [unreadable("no format")])
     if about["format"] != FORMAT:
         message = f"written for format {about['format']}; this version reads {FORMAT}."
         raise InputError(str(path), [Fault("", "format", None, message)])
     options = about.get("options")
     if not isinstance(options, dict):
-        raise InputError(str(path), [_unreadable("no options")])
+        raise InputError(str(path), [unreadable("no options")])
     faults = []
     if about.get("state") not in {"running", "done", "interrupted"}:
-        faults.append(_unreadable("no state"))
+        faults.append(unreadable("no state"))
     for key, least, kinds in (
         ("seed", 0, (int,)),
         ("population", 20, (int,)),
@@ -382,7 +390,7 @@ def _read_about(path: Path) -> dict[str, Any]:
         value = options.get(key, "nothing")
         is_good = isinstance(value, kinds) and not isinstance(value, bool)
         if not is_good or (value is not None and not value >= least):
-            faults.append(_unreadable(f"options, {key} = {value!r}"))
+            faults.append(unreadable(f"options, {key} = {value!r}"))
     if faults:
         raise InputError(str(path), faults)
     return about
@@ -419,118 +427,6 @@ def locked(folder: Path) -> Iterator[None]:
             fault = Fault("", None, None, message)
             raise InputError(str(folder), [fault]) from error
         yield
-
-
-# ----------------------------------------------------------------------- checkpoints
-
-
-def read_checkpoint(run: Run, encoding: Encoding) -> State | None:
-    """State of a search as last written.
-
-    Parameters
-    ----------
-    run : Run
-        The run. [-]
-    encoding : Encoding
-        Its choices, which the state must fit. [-]
-
-    Returns
-    -------
-    state : State or None
-        None where the run was stopped before its first checkpoint. [-]
-
-    Raises
-    ------
-    InputError
-        If the checkpoint is not readable, or is one of another spec.
-    """
-    path = run.folder / CHECKPOINT
-    if not path.exists():
-        return None
-    try:
-        with np.load(path, allow_pickle=False) as arrays:
-            state = State.from_arrays(dict(arrays))
-        misfit = _misfit(state, encoding)
-    except (
-        ValueError,
-        KeyError,
-        TypeError,
-        AttributeError,
-        IndexError,
-        EOFError,
-        OSError,
-        zipfile.BadZipFile,
-    ) as error:
-        raise InputError(str(path), [_unreadable(str(error))]) from error
-    if misfit:
-        raise InputError(str(path), [_unreadable(misfit)])
-    return state
-
-
-def _misfit(state: State, encoding: Encoding) -> str:
-    """Why a state cannot be one of a spec; nothing if it can."""
-    n_objectives = len(encoding.spec.trades)
-    choices = encoding.n_choices
-    for designs in (state.population, state.archive):
-        n = designs.n
-        wanted = {
-            "genomes": (n, encoding.n_genes),
-            "metrics": (n, len(METRICS)),
-            "F": (n, n_objectives),
-            "violation": (n,),
-        }
-        for name, shape in wanted.items():
-            if getattr(designs, name).shape != shape:
-                found = getattr(designs, name).shape
-                return f"{name} are {found}, and {shape} fit the spec"
-        genomes = designs.genomes
-        if genomes.dtype != np.int64 or ((genomes < 0) | (genomes >= choices)).any():
-            return "it holds choices that the spec does not give"
-    if state.reference.shape != (n_objectives,) or state.ideal.shape != (n_objectives,):
-        return "its reference point does not fit the spec"
-    if state.memory.ndim != 1 or state.memory.dtype != np.uint64:
-        return "its memory is not one of hashes"
-    return ""
-
-
-def write_checkpoint(run: Run, state: State) -> None:
-    """Write the state of a search, and its history so far.
-
-    Parameters
-    ----------
-    run : Run
-        The run. [-]
-    state : State
-        The search's state. [-]
-    """
-    buffer = io.BytesIO()
-    np.savez(buffer, **state.to_arrays())  # type: ignore[arg-type]
-    write_bytes(run.folder / CHECKPOINT, buffer.getvalue())
-    write_table(run.folder / HISTORY, run.history)
-
-
-def add_history(run: Run, progress: Progress, hypervolume: float) -> None:
-    """Add a line to the history; it is written with the next checkpoint.
-
-    Parameters
-    ----------
-    run : Run
-        The run. [-]
-    progress : Progress
-        Where its search stands. [-]
-    hypervolume : float
-        Share of the box. [-]
-    """
-    line = (
-        progress.evaluations,
-        round(progress.seconds, 3),
-        round(progress.evaluations / max(progress.seconds, 1e-9), 1),
-        progress.feasible,
-        progress.archive,
-        hypervolume,
-    )
-    # a killed run has lines beyond the checkpoint that it goes on from
-    run.rows = [row for row in run.rows if row[0] < progress.evaluations] + [line]
 
 
 def set_budget(run: Run, budget: Budget) -> None:

@@ -1,7 +1,7 @@
 """Designs per second: plain numpy one design at a time, and the compiled batch.
 
 Run as ``python tests/benchmarks/speed.py``; one core, the same designs, stations and
-formulas, both in this run, best of several repeats. Prints the two rates and their ratio.
+formulas, both in this run, best of several repeats. Prints both rates, their ratio.
 """
 
 import argparse
@@ -13,11 +13,11 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from model import evaluate_batch, layups_of, read_library, workspace  # noqa: E402
-from optimiser.breeding import breed  # noqa: E402
-from optimiser.encoding import encode  # noqa: E402
-from optimiser.spec import read_spec  # noqa: E402
-from tests.reference import plain_numpy  # noqa: E402
+from model import evaluate_batch, layups_of, read_library, workspace
+from optimiser.breeding import breed
+from optimiser.encoding import encode
+from optimiser.spec import read_spec
+from tests.reference import plain_numpy
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
@@ -69,7 +69,9 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--designs", type=int, default=4000)
     n = parser.parse_args().designs
-    print(f"{'scenario':<12} {'plain/s':>9} {'batch/s':>9} {'ratio':>7} {'+slopes/s':>10}")
+    print(
+        f"{'scenario':<12} {'plain/s':>9} {'batch/s':>9} {'ratio':>7} {'+slopes/s':>10}"
+    )
     for path in sorted(SCENARIOS.glob("*/spec.toml")):
         plain, batch, slopes = compare(path.parent.name, min(n, 200), n)
         print(

@@ -11,7 +11,7 @@ EI_STATIONS = (0.2, 0.4375, 0.8)
 
 
 def random_design(rng, library, *, plain=False):
-    """One design; `plain` leaves out single angles and odd benches, as a search does."""
+    """One design; `plain` leaves out single angles and odd benches."""
     mandrel = library.mandrels[str(rng.choice(list(library.mandrels)))]
     trim_tip, trim_butt = (0.010, 0.015) if rng.random() < 0.6 else (0.0, 0.0)
     offset = trim_tip + float(np.round(rng.uniform(0.0, 0.09), 3))
@@ -41,7 +41,9 @@ def random_design(rng, library, *, plain=False):
         return float(rng.integers(2 * low, 2 * high + 1)) / 2.0
 
     flags = [
-        flag("pair", int(rng.choice([30, 40, 45])), 0.0, length, half(1, 3), is_pair=True)
+        flag(
+            "pair", int(rng.choice([30, 40, 45])), 0.0, length, half(1, 3), is_pair=True
+        )
     ]
     if rng.random() < 0.5:
         end = station(0.5, length - 0.01)

@@ -24,7 +24,11 @@ def stiffness(ply, angle, is_pair):
     Q /= share
     c, s = math.cos(angle), math.sin(angle)
     strain = np.array(
-        [[c * c, s * s, c * s], [s * s, c * c, -c * s], [-2 * c * s, 2 * c * s, c * c - s * s]]
+        [
+            [c * c, s * s, c * s],
+            [s * s, c * c, -c * s],
+            [-2 * c * s, 2 * c * s, c * c - s * s],
+        ]
     )
     R = strain.T @ Q @ strain
     if is_pair:
@@ -38,8 +42,16 @@ def points_of(design, mandrel, starts, ends, low, high):
     if finish.tip_diameter is not None:
         jumps += [finish.tip_parallel, finish.tip_parallel + finish.tip_blend]
     kinks = [low, high, 0.0, L]
-    kinks += [x + f.run_out_tip for x, f in zip(starts, design.flags) if f.run_out_tip]
-    kinks += [x - f.run_out_butt for x, f in zip(ends, design.flags) if f.run_out_butt]
+    kinks += [
+        x + f.run_out_tip
+        for x, f in zip(starts, design.flags, strict=True)
+        if f.run_out_tip
+    ]
+    kinks += [
+        x - f.run_out_butt
+        for x, f in zip(ends, design.flags, strict=True)
+        if f.run_out_butt
+    ]
     kinks += [d - design.shaft.mandrel_set for d in mandrel.distance]
     from_tip = (
         bench.torque_grip,
@@ -75,7 +87,10 @@ def points_of(design, mandrel, starts, ends, low, high):
     gaps = np.diff(marks)
     cells = np.ceil(gaps / CELL - 1e-9).astype(int)
     inner = np.concatenate(
-        [x + g * np.arange(1, n) / n for x, g, n in zip(marks, gaps, cells)]
+        [
+            x + g * np.arange(1, n) / n
+            for x, g, n in zip(marks[:-1], gaps, cells, strict=True)
+        ]
     )
     double = jump.copy()
     double[[0, -1]] = False
@@ -141,7 +156,7 @@ def evaluate(design, library, ei_stations=(), step_length=0.010):
     build = bore.copy()
     plies, rings = [], []
     cost = overhang_most = 0.0
-    for flag, start, end in zip(flags, starts, ends):
+    for flag, start, end in zip(flags, starts, ends, strict=True):
         prepreg = library.prepregs[flag.material]
         ply = prepreg.cured(finish.resin_bleed)
         pieces = 2 if flag.is_pair else 1
@@ -189,7 +204,7 @@ def evaluate(design, library, ei_stations=(), step_length=0.010):
     A = np.zeros((12, len(x)))
     bias_ground = 0.0
     cut, table = [], []
-    for flag, ply, (inner, outer) in zip(flags, plies, rings):
+    for flag, ply, (inner, outer) in zip(flags, plies, rings, strict=True):
         ro, ri = np.minimum(outer, finished), np.minimum(inner, finished)
         if 1e-9 < abs(flag.angle) < math.pi / 2 - 1e-6:
             taken = np.minimum(outer - finished, outer - inner)[on]
@@ -235,7 +250,7 @@ def evaluate(design, library, ei_stations=(), step_length=0.010):
     required = bench.strength_moment * np.clip(np.minimum(rise, fall), 0.0, 1.0)
     kappa = required / EI
     use = 0.0
-    for flag, ply, (ri, ro) in zip(flags, plies, cut):
+    for flag, ply, (ri, ro) in zip(flags, plies, cut, strict=True):
         c, s = math.cos(flag.angle), math.sin(flag.angle)
         strain = np.abs(kappa * (c * c * ro + s * s * hoop + c * s * shear))
         allowable = min(ply.strain_tension, ply.strain_compression)

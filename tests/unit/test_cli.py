@@ -2,45 +2,105 @@
 
 import json
 import os
+import re
+import shutil
 import signal
 import subprocess
 import sys
 import time
+from importlib.resources import as_file, files
+from pathlib import Path
 
 import pytest
 
+from model import METRICS
 from optimiser.cli import main
+from optimiser.run import Standing, packaged_scenarios
+from optimiser.search import Progress
+from optimiser.store import Budget
+from optimiser.terminal import ProgressLine, standing_text
 from tests.conftest import SCENARIOS
 
 SPEC = SCENARIOS / "fairway_58" / "spec.toml"
 DESIGN = SCENARIOS / "designs" / "fairway-60.toml"
+COMMANDS = ("demo", "check", "evaluate", "search", "resume", "review", "sheet")
 
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    out = tmp_path_factory.mktemp("cli") / "run"
+    out = tmp_path_factory.mktemp("cli") / "a run"
     assert main(["search", str(SPEC), "--evaluations", "8000", "--out", str(out)]) == 0
     return out
 
 
+def plyfront(*words, **options):
+    command = [sys.executable, "-m", "optimiser.cli", *map(str, words)]
+    return subprocess.Popen(
+        command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, **options
+    )
+
+
+# ---------------------------------------------------------------------------- check
+
+
 @pytest.mark.parametrize("name", ["fairway_58", "driver_40", "hybrid_85", "iron_95"])
 def test_check_describes_each_scenario(name, capsys):
-    assert main(["check", str(SCENARIOS / name / "spec.toml")]) == 0
+    assert main(["check", str(packaged_scenarios() / name / "spec.toml")]) == 0
     out = capsys.readouterr().out
     for word in ("Weight", "Torque", "torque pair", "flag_length_min", "150 mm"):
         assert word in out
 
 
-def test_check_tells_designs_and_libraries_apart(capsys):
-    assert main(["check", str(DESIGN), "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["kind"] == "design"
-    assert main(["check", "model/data/library"]) in {0, 2}  # only from the source tree
+def test_check_describes_designs_libraries_and_runs(folder, capsys):
+    assert main(["check", str(DESIGN)]) == 0
+    out = capsys.readouterr().out
+    assert "mandrel" in out
+    assert "good" in out
+    with as_file(files("model") / "data" / "library") as library:
+        assert main(["check", str(library)]) == 0
+    out = capsys.readouterr().out
+    for word in ("standard-125", "slim-5", "USD/m²"):
+        assert word in out
+    assert main(["check", str(folder)]) == 0
+    assert "done" in capsys.readouterr().out
+
+
+def test_check_tells_files_apart(folder, capsys):
+    with as_file(files("model") / "data" / "library") as library:
+        for path, kind in (
+            (SPEC, "spec"),
+            (DESIGN, "design"),
+            (library, "library"),
+            (folder, "run"),
+        ):
+            assert main(["check", str(path), "--json"]) == 0
+            assert json.loads(capsys.readouterr().out)["kind"] == kind
+
+
+def test_check_gives_all_faults_at_once(tmp_path, capsys):
+    text = SPEC.read_text(encoding="utf-8")
+    text = text.replace('name = "torque pair"', 'name = "torque pair"\nangel = "0"')
+    bad = tmp_path / "bad.toml"
+    bad.write_text(text.replace("252 cpm", "252 mm"), encoding="utf-8")
+    assert main(["check", str(bad)]) == 2
+    error = capsys.readouterr().err
+    assert "2 problems" in error
+    assert "Did you mean 'angle'?" in error
+    assert "252 mm" in error
+
+
+# ------------------------------------------------------------------------- evaluate
 
 
 def test_evaluate_prints_json_alone(capsys):
     assert main(["evaluate", str(DESIGN), "--json"]) == 0
-    report = json.loads(capsys.readouterr().out)
-    assert set(report["metrics"]) >= {"weight_g", "torque_deg", "frequency_cpm"}
+    captured = capsys.readouterr()
+    report = json.loads(captured.out)
+    assert captured.err == ""
+    assert {"name", "metrics", "profile", "flags", "strength", "warnings"} <= set(
+        report
+    )
+    assert set(report["metrics"]) == {metric.column for metric in METRICS}
     assert set(report["profile"]) == {
         "station_mm",
         "inner_diameter_mm",
@@ -49,108 +109,346 @@ def test_evaluate_prints_json_alone(capsys):
         "gj_n_m2",
         "mass_g_per_m",
     }
-    assert {point["name"] for point in report["strength"]} == {
-        "T",
-        "A",
-        "B",
-        "C",
-        "envelope",
-    }
-    mass = sum(flag["mass_g"] for flag in report["flags"])
-    assert mass <= report["metrics"]["weight_g"] + 1e-6
+    names = [point["name"] for point in report["strength"]]
+    assert sorted(names) == ["A", "B", "C", "T", "envelope"]
+    keys = {"material", "angle", "wraps", "area_net_m2", "area_gross_m2"}
+    assert all(keys | {"mass_g", "cost"} <= set(flag) for flag in report["flags"])
+    cost = sum(flag["cost"] for flag in report["flags"])
+    assert cost == pytest.approx(report["metrics"]["material_cost"], rel=1e-9)
 
 
-def test_evaluate_prints_a_table_and_the_caution(capsys):
+def test_evaluate_prints_tables_and_the_caution(capsys):
     assert main(["evaluate", str(DESIGN)]) == 0
     out = capsys.readouterr().out
-    assert "Frequency" in out
+    for metric in METRICS:
+        assert metric.label in out
+    assert "torque pair" in out
+    assert "envelope" in out
     assert "no substitute for physical proof tests" in out
 
 
-def test_search_review_and_sheet(folder, capsys):
+# ------------------------------------------------------------ search, review, sheet
+
+
+def test_search_says_what_it_found(folder, tmp_path, capsys):
+    words = ["search", str(SPEC), "--evaluations", "8000", "--out", str(tmp_path / "r")]
+    assert main([*words, "--json"]) == 0
+    captured = capsys.readouterr()
+    found = json.loads(captured.out)
+    assert found["state"] == "done"
+    assert found["options"]["evaluations"] == 8000
+    assert len(found["front"]) == found["designs"] > 0
+    assert found["front"][0].keys() >= {metric.column for metric in METRICS}
+    again = json.loads((folder / "run.json").read_text(encoding="utf-8"))
+    assert again["designs"] == found["designs"]
+
+
+def test_the_commands_that_are_printed_work(folder, capsys, tmp_path):
+    """What is said to be done next can be copied, blanks in the path and all."""
+    assert main(["resume", str(folder)]) == 0
+    captured = capsys.readouterr()
+    assert "nothing was left of its budget" in captured.err
+    lines = re.findall(r"plyfront (sheet|review) (.*)", captured.out)
+    assert {name for name, _ in lines} == {"sheet", "review"}
+    for name, words in lines:
+        shell = subprocess.run(
+            ["sh", "-c", f'for w in {words}; do echo "$w"; done'],
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        out = tmp_path / name
+        assert main([name, *shell.stdout.split("\n")[:-1], "--out", str(out)]) == 0
+        assert any(out.iterdir())
+    said = capsys.readouterr().out
+    assert "layup_sheet.pdf" in said
+    assert "no substitute for physical proof tests" in said
+
+
+def test_review_and_sheet_write_into_the_run(folder, capsys):
     assert main(["review", str(folder), "--json"]) == 0
     review = json.loads(capsys.readouterr().out)
     assert len(review["picks"]) >= 3
+    assert all(pick["reason"] for pick in review["picks"])
+    assert {Path(name).name for name in review["files"]} >= {
+        "review.txt",
+        "picks.csv",
+        "tradeoff.png",
+        "history.png",
+    }
     identity = review["picks"][0]["id"]
     assert main(["sheet", str(folder), "--design", identity[:9], "--json"]) == 0
-    files = json.loads(capsys.readouterr().out)["files"]
-    assert any(name.endswith("layup_sheet.pdf") for name in files)
-    assert all(os.path.getsize(name) > 0 for name in files)  # noqa: PTH202
+    sheet = json.loads(capsys.readouterr().out)
+    assert any(name.endswith("layup_sheet.pdf") for name in sheet["files"])
+    for name in review["files"] + sheet["files"]:
+        assert Path(name).stat().st_size > 0
+        assert Path(name).is_relative_to(folder)
 
 
-def test_resume_goes_on(folder, capsys):
-    assert main(["resume", str(folder), "--evaluations", "9000", "--json"]) == 0
-    assert json.loads(capsys.readouterr().out)["evaluations"] >= 9000
+def test_a_design_of_a_run_is_a_design_file(folder, capsys, tmp_path):
+    path = next((folder / "designs").iterdir())
+    assert main(["evaluate", str(path), "--json"]) == 0
+    report = json.loads(capsys.readouterr().out)
+    front = (folder / "front.csv").read_text(encoding="utf-8").splitlines()
+    (row,) = [line for line in front if line.startswith(path.stem)]
+    weight = float(row.split(",")[1])
+    assert report["metrics"]["weight_g"] == pytest.approx(weight, rel=1e-9)
+    assert main(["sheet", str(path), "--out", str(tmp_path / "s")]) == 0
+    assert (tmp_path / "s" / "layup_sheet.pdf").exists()
+
+
+def test_resume_goes_on(tmp_path, folder, capsys):
+    run = shutil.copytree(folder, tmp_path / "run")
+    assert main(["resume", str(run), "--evaluations", "9000", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["evaluations"] >= 9000
+    assert found["options"]["evaluations"] == 9000
+    assert main(["resume", str(run), "--time", "0.001 s", "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["options"]["evaluations"] is None
+
+
+def test_an_own_library_is_used_everywhere(tmp_path, capsys):
+    with as_file(files("model") / "data" / "library") as packaged:
+        own = shutil.copytree(packaged, tmp_path / "own")
+    table = own / "prepregs.csv"
+    text = table.read_text(encoding="utf-8").replace("standard-125,", "own-125,")
+    table.write_text(text, encoding="utf-8")
+    design = tmp_path / "design.toml"
+    text = DESIGN.read_text(encoding="utf-8").replace('"standard-125"', '"own-125"')
+    design.write_text(text, encoding="utf-8")
+    assert main(["evaluate", str(design)]) == 2
+    assert "own-125" in capsys.readouterr().err
+    for command in ("check", "evaluate"):
+        assert main([command, str(design), "--library", str(own)]) == 0
+    out = str(tmp_path / "sheet")
+    assert main(["sheet", str(design), "--library", str(own), "--out", out]) == 0
+    assert main(["check", str(SPEC), "--library", str(own)]) == 2
+    assert "standard-125" in capsys.readouterr().err
+
+
+# ------------------------------------------------------------------ ways it can fail
 
 
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["serach", "x"], "Did you mean 'search'?"),
+        (["serach", "x"], "no command 'serach'. Did you mean 'search'?"),
         (["search", str(SPEC), "--sede", "3"], "Did you mean '--seed'?"),
+        (["search", str(SPEC), "--evalutions=3"], "Did you mean '--evaluations'?"),
+        (["search", str(SPEC), "--eval", "3"], "no option '--eval'"),
+        (["evaluate", str(DESIGN), "--jsno"], "Did you mean '--json'?"),
+        (["evaluate", str(DESIGN), "more"], "'more' is one word too many"),
+        (["search"], "SPEC"),
         (["search", "nowhere.toml"], "nowhere.toml"),
         (["evaluate", "nowhere.toml"], "nowhere.toml"),
+        (["evaluate", str(SCENARIOS)], "a folder, not a file"),
         (["check", "nowhere"], "nowhere"),
+        (["check", str(SCENARIOS)], "fibres.csv"),
         (["resume", "nowhere"], "is not the folder of a run"),
         (["review", str(SCENARIOS)], "is not the folder of a run"),
         (["sheet", str(SCENARIOS)], "is not the folder of a run"),
+        (["sheet", str(DESIGN), "--design", "12"], "--design goes with a run folder"),
         (["search", str(SPEC), "--evaluations", "0"], "whole number"),
+        (["search", str(SPEC), "--evaluations", "1e5"], "whole number"),
+        (["search", str(SPEC), "--seed", "-1"], "whole number"),
         (["search", str(SPEC), "--time", "8"], "unit"),
+        (["search", str(SPEC), "--time", "8 mm"], "not a time"),
+        (["search", str(SPEC), "--time", "-8 h"], "above nought"),
         (["search", str(SPEC), "--library", "nowhere"], "nowhere"),
+        (["search", str(DESIGN)], "targets"),
         ([], "COMMAND"),
     ],
 )
-def test_bad_words_are_answered_without_a_traceback(words, said, capsys):
+def test_bad_words_are_answered_without_a_traceback(
+    words, said, capsys, tmp_path, monkeypatch
+):
+    monkeypatch.chdir(tmp_path)
     assert main(words) == 2
-    error = capsys.readouterr().err
-    assert said in error
-    assert "Traceback" not in error
+    captured = capsys.readouterr()
+    assert said in captured.err
+    assert "Traceback" not in captured.err
+    assert captured.out == ""
+    assert not list(tmp_path.iterdir())
 
 
 def test_a_sheet_needs_a_design_of_the_run(folder, capsys):
     assert main(["sheet", str(folder)]) == 2
     assert "--design" in capsys.readouterr().err
-    assert main(["sheet", str(folder), "--design", "nothing"]) == 2
-    assert "no such design" in capsys.readouterr().err
+    identity = next((folder / "designs").iterdir()).stem
+    near = identity[:-1] + ("0" if identity[-1] != "0" else "1")
+    assert main(["sheet", str(folder), "--design", near]) == 2
+    assert f"Did you mean '{identity}'?" in capsys.readouterr().err
+    words = ["sheet", str(folder), "--design", identity, "--library", "x"]
+    assert main(words) == 2
+    assert "a run has its own library" in capsys.readouterr().err
 
 
-def test_an_impossible_spec_says_what_is_missed(tmp_path, capsys):
+def test_what_cannot_be_written_is_said(tmp_path, capsys):
+    (tmp_path / "file").touch()
+    out = tmp_path / "file" / "run"
+    assert main(["search", str(SPEC), "--out", str(out)]) == 1
+    error = capsys.readouterr().err
+    assert str(out) in error
+    assert "not a directory" in error
+
+
+def test_an_impossible_spec_says_what_is_missed_by_how_much(tmp_path, capsys):
     text = SPEC.read_text(encoding="utf-8").replace("252 cpm", "400 cpm")
     spec = tmp_path / "stiff.toml"
     spec.write_text(text, encoding="utf-8")
     out = tmp_path / "run"
-    status = main(["search", str(spec), "--evaluations", "1500", "--out", str(out)])
-    assert status == 1
-    assert "nearest design" in capsys.readouterr().err
-
-
-def test_an_interrupt_keeps_everything(tmp_path):
-    out = tmp_path / "run"
-    process = subprocess.Popen(
-        [
-            sys.executable,
-            "-m",
-            "optimiser.cli",
-            "search",
-            str(SPEC),
-            "--out",
-            str(out),
-            "--evaluations",
-            "100000000",
-        ],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
+    words = ["search", str(spec), "--evaluations", "1500", "--out", str(out)]
+    assert main(words) == 1
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    found = re.search(
+        r"frequency ([\d.]+) cpm, asked 398\.0 cpm to 402\.0 cpm: ([\d.]+) cpm too low",
+        captured.err,
     )
-    deadline = time.monotonic() + 100
+    assert found is not None
+    value, missing = map(float, found.groups())
+    assert value + missing == pytest.approx(398.0, abs=0.06)
+    # the nearest design is there to be looked at, and measures what was said
+    assert main(["evaluate", str(out / "nearest.toml"), "--json"]) == 0
+    report = json.loads(capsys.readouterr().out)
+    assert report["metrics"]["frequency_cpm"] == pytest.approx(value, abs=0.05)
+    assert main(["review", str(out)]) == 1
+    assert "cpm too low" in capsys.readouterr().err
+    assert main(["resume", str(out), "--evaluations", "1600", "--json"]) == 1
+    about = json.loads(capsys.readouterr().out)
+    assert about["front"] == []
+    assert any("cpm too low" in words for words in about["nearest"])
+
+
+def test_a_run_without_its_front_says_how_to_get_it(folder, tmp_path, capsys):
+    run = shutil.copytree(folder, tmp_path / "run")
+    shutil.rmtree(run / "designs")
+    (run / "front.csv").unlink()
+    about = json.loads((run / "run.json").read_text(encoding="utf-8"))
+    killed = json.dumps(about | {"state": "running"})
+    (run / "run.json").write_text(killed, encoding="utf-8")
+    assert main(["review", str(run)]) == 1
+    assert "plyfront resume" in capsys.readouterr().err
+    assert main(["resume", str(run)]) == 0
+    assert main(["review", str(run)]) == 0
+
+
+# ------------------------------------------------------------------- as a process
+
+
+@pytest.mark.parametrize("which", [signal.SIGINT, signal.SIGTERM])
+def test_an_interrupt_keeps_everything(tmp_path, which):
+    out = tmp_path / "run"
+    process = plyfront("search", SPEC, "--out", out, "--time", "1 h")
+    deadline = time.monotonic() + 100.0
     while not (out / "run.json").exists():
+        assert process.poll() is None
         assert time.monotonic() < deadline
         time.sleep(0.05)
-    time.sleep(4.0)
-    process.send_signal(signal.SIGINT)
-    _, error = process.communicate(timeout=100)
+    time.sleep(3.0)
+    process.send_signal(which)
+    said, error = process.communicate(timeout=100)
     assert process.returncode == 130, error
     assert "plyfront resume" in error
     assert "Traceback" not in error
     assert (out / "checkpoint.npz").exists()
     assert json.loads((out / "run.json").read_text())["state"] == "interrupted"
+    assert (out / "front.csv").exists()
+    assert "on the front" in said
+
+
+def test_a_reader_that_goes_early_is_no_fault():
+    process = plyfront("evaluate", DESIGN)
+    assert process.stdout is not None
+    process.stdout.close()
+    assert process.stderr is not None
+    error = process.stderr.read()
+    process.stderr.close()
+    assert process.wait() == 0
+    assert error == ""
+
+
+def test_a_terminal_without_the_letters_is_no_fault():
+    environment = os.environ | {"PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"}
+    said, error = plyfront("evaluate", DESIGN, env=environment).communicate()
+    assert "Traceback" not in error
+    assert "Frequency" in said
+
+
+def test_help_and_version(capsys):
+    assert main(["--help"]) == 0
+    out = capsys.readouterr().out
+    assert all(command in out for command in COMMANDS)
+    for command in COMMANDS:
+        assert main([command, "--help"]) == 0
+        assert "--json" in capsys.readouterr().out
+    assert main(["--version"]) == 0
+    assert re.fullmatch(r"plyfront \d+\.\d+\.\d+\n", capsys.readouterr().out)
+
+
+def test_demo_takes_well_under_three_minutes(tmp_path, capsys):
+    """From an empty folder to a layup sheet, whatever has to be compiled first."""
+    start = time.monotonic()
+    assert main(["demo", "--out", str(tmp_path / "run"), "--json"]) == 0
+    assert time.monotonic() - start < 150.0
+    found = json.loads(capsys.readouterr().out)
+    names = {Path(name).name for name in found["files"]}
+    assert {"layup_sheet.pdf", "review.txt", "tradeoff.png", "flags.png"} <= names
+    assert all(Path(name).exists() for name in found["files"])
+    assert {pick["id"] for pick in found["picks"]} <= {
+        row["id"] for row in found["front"]
+    }
+
+
+# ------------------------------------------------------------------------- progress
+
+
+def standing(**changes):
+    progress = Progress(evaluations=5_000, seconds=10.0, feasible=40, archive=7)
+    values = {
+        "progress": progress,
+        "hypervolume": 0.123,
+        "rate": 500.0,
+        "budget": Budget(20_000, None),
+        "is_stopping": False,
+        "trouble": "",
+    }
+    return Standing(**(values | changes))
+
+
+def test_progress_names_all_that_matters():
+    text = standing_text(standing())
+    assert text == (
+        "25% 5,000 of 20,000 designs, 500/s, left 0:00:30, feasible 40, front 7, "
+        "hypervolume 0.1230"
+    )
+    text = standing_text(standing(budget=Budget(None, 7_210.0)))
+    assert "left 2:00:00" in text
+    assert text.startswith("0% 5,000 designs")
+    # of two limits the one that comes first counts
+    text = standing_text(standing(budget=Budget(20_000, 20.0)))
+    assert text.startswith("50%")
+    assert "left 0:00:10" in text
+    assert "left" not in standing_text(standing(rate=None))
+    assert "stopping" in standing_text(standing(is_stopping=True))
+    assert "disk is full" in standing_text(standing(trouble="Disk is full"))
+
+
+def test_progress_lines_are_few_where_nobody_watches(capsys, monkeypatch):
+    with ProgressLine(is_live=False) as line:
+        for _ in range(50):
+            line(standing())
+        assert capsys.readouterr().err == ""
+        line(standing(trouble="disk is full"))
+        line(standing(trouble="disk is full"))
+        assert capsys.readouterr().err.count("disk is full") == 1
+        monkeypatch.setattr("optimiser.terminal._LINE_EVERY", 0.0)
+        line(standing())
+        assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_silence_is_explained(capsys, monkeypatch):
+    monkeypatch.setattr("optimiser.terminal._SILENT_FOR", 0.01)
+    with ProgressLine(is_live=False):
+        time.sleep(0.3)
+    assert "compiling" in capsys.readouterr().err

@@ -1,0 +1,239 @@
+"""What a person at a terminal meets: arguments that know what was meant, progress."""
+
+import argparse
+import os
+import sys
+import threading
+from collections.abc import Callable, Sequence
+from time import monotonic
+from typing import Any, NoReturn, Self
+
+from tqdm import tqdm
+
+from model import read_quantity, suggestion
+from optimiser.run import Standing
+
+#: Between two lines of progress where nobody watches. [s]
+_LINE_EVERY = 10.0
+#: After this much silence it is said what is waited for. [s]
+_SILENT_FOR = 3.0
+_COMPILING = "compiling on first use takes about half a minute; then it is kept"
+
+
+class Parser(argparse.ArgumentParser):
+    """Says which word was meant."""
+
+    def error(self, message: str) -> NoReturn:
+        """Print how it is used and what is wrong, and end the program.
+
+        Parameters
+        ----------
+        message : str
+            In argparse's words. [-]
+        """
+        options = [o for action in self._actions for o in action.option_strings]
+        commands: list[str] = []
+        for action in self._actions:
+            if isinstance(action, argparse._SubParsersAction):
+                commands += list(action.choices)
+        word = _quoted_word(message)
+        if "invalid choice" in message and commands:
+            message = f"no command '{word}'. {suggestion(word, commands)}"
+        elif "unrecognized arguments" in message:
+            word = message.split(": ", 1)[1].split()[0]
+            if word.startswith("-"):
+                name = word.split("=")[0]
+                message = f"no option '{name}'. {suggestion(name, options)}"
+            else:
+                message = f"'{word}' is one word too many."
+        self.print_usage(sys.stderr)
+        sys.stderr.write(f"{self.prog}: {message}\n")
+        raise SystemExit(2)
+
+
+def _quoted_word(message: str) -> str:
+    parts = message.split("'")
+    return parts[1] if len(parts) > 2 else ""
+
+
+def parse(parser: Parser, arguments: Sequence[str] | None) -> argparse.Namespace:
+    """Parse; a word that is left over is blamed on its command, which knows its own.
+
+    Parameters
+    ----------
+    parser : Parser
+        Its commands set `parser` to their own. [-]
+    arguments : sequence of str or None
+        Words after the program's name; None for those of the process. [-]
+
+    Returns
+    -------
+    parsed : Namespace
+        Values by name. [-]
+    """
+    parsed, left = parser.parse_known_args(arguments)
+    if left:
+        parsed.parser.error(f"unrecognized arguments: {' '.join(left)}")
+    return parsed
+
+
+def seconds(text: str) -> float:
+    """Read a time from the command line.
+
+    Parameters
+    ----------
+    text : str
+        With its unit. [-]
+
+    Returns
+    -------
+    seconds : float
+        Above nought. [s]
+
+    Raises
+    ------
+    argparse.ArgumentTypeError
+        If it is no time.
+    """
+    try:
+        value = read_quantity(text, "time")
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from error
+    if value <= 0.0:
+        raise argparse.ArgumentTypeError(f"'{text}' is not above nought")
+    return value
+
+
+def whole(least: int) -> Callable[[str], int]:
+    """Reader of whole numbers from the command line.
+
+    Parameters
+    ----------
+    least : int
+        Smallest that is allowed. [-]
+
+    Returns
+    -------
+    read : callable
+        From text to number. [-]
+    """
+
+    def read(text: str) -> int:
+        try:
+            value = int(text.replace(",", ""))
+        except ValueError:
+            value = least - 1
+        if value < least:
+            raise argparse.ArgumentTypeError(
+                f"'{text}' is not a whole number of at least {least}"
+            )
+        return value
+
+    return read
+
+
+def prepare_streams() -> None:
+    """Let no letter that a terminal does not have end a command."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")
+
+
+def abandon_stdout() -> None:
+    """Send what is left for a reader that has gone to nowhere."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, sys.stdout.fileno())
+
+
+def standing_text(standing: Standing) -> str:
+    """Say where a search stands.
+
+    Parameters
+    ----------
+    standing : Standing
+        As a listener gets it. [-]
+
+    Returns
+    -------
+    text : str
+        One line. [-]
+    """
+    progress, budget = standing.progress, standing.budget
+    rate = standing.rate
+    shares, left = [0.0], []
+    count = f"{progress.evaluations:,}"
+    if budget.evaluations is not None:
+        count += f" of {budget.evaluations:,}"
+        shares.append(progress.evaluations / budget.evaluations)
+        if rate:
+            left.append((budget.evaluations - progress.evaluations) / rate)
+    if budget.seconds is not None:
+        shares.append(progress.seconds / budget.seconds)
+        left.append(budget.seconds - progress.seconds)
+    # what matters least stands last, where a narrow terminal cuts
+    parts = [f"{min(max(shares), 1.0):.0%} {count} designs"]
+    if rate:
+        parts.append(f"{rate:,.0f}/s")
+    if standing.is_stopping:
+        parts.append("stopping")
+    elif left:
+        parts.append(f"left {_clock(max(min(left), 0.0))}")
+    parts += [
+        f"feasible {progress.feasible:,}",
+        f"front {progress.archive:,}",
+        f"hypervolume {standing.hypervolume:.4f}",
+    ]
+    if standing.trouble:
+        parts.insert(0, f"checkpoint failed, {standing.trouble.lower()}")
+    return ", ".join(parts)
+
+
+def _clock(seconds: float) -> str:
+    hours, rest = divmod(int(seconds), 3600)
+    return f"{hours}:{rest // 60:02d}:{rest % 60:02d}"
+
+
+class ProgressLine:
+    """A live line on standard error; now and then a line where that is no terminal."""
+
+    def __init__(self, *, is_live: bool) -> None:
+        self.is_live = is_live
+        self._bar: Any = None
+        self._said = monotonic()
+        self._trouble = ""
+        self._waiting = threading.Timer(
+            _SILENT_FOR, lambda: print(_COMPILING, file=sys.stderr, flush=True)
+        )
+        self._waiting.daemon = True
+
+    def __enter__(self) -> Self:
+        self._waiting.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Leave the last line where it is."""
+        self._waiting.cancel()
+        if self._bar is not None:
+            self._bar.close()
+
+    def __call__(self, standing: Standing) -> None:
+        """Show where a search stands.
+
+        Parameters
+        ----------
+        standing : Standing
+            As a listener gets it. [-]
+        """
+        self._waiting.cancel()
+        text = standing_text(standing)
+        if self.is_live:
+            if self._bar is None:
+                self._bar = tqdm(bar_format="{desc}", dynamic_ncols=True, leave=True)
+            self._bar.set_description_str(text)
+            return
+        is_new_trouble = standing.trouble not in {"", self._trouble}
+        self._trouble = standing.trouble
+        if is_new_trouble or monotonic() - self._said >= _LINE_EVERY:
+            self._said = monotonic()
+            print(text, file=sys.stderr, flush=True)
