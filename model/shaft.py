@@ -490,7 +490,7 @@ def _strength(
 def _worst(margins: list[dict[str, Any]]) -> dict[str, Any]:
     """Worst fibre and worst cracking margin, which may stand at different points."""
     crack = min(margins, key=lambda point: float(point["cracking_margin"]))
-    worst = dict(min(margins, key=_margin))
+    worst: dict[str, Any] = min(margins, key=_margin).copy()
     for key in ("cracking_margin", "cracking_flag", "cracking_mode"):
         worst[key] = crack[key]
     return worst

@@ -55,7 +55,7 @@ _HYPERVOLUME_SHARE = 0.02
 _RATE_OVER = 40
 _WARM_UP_POPULATION = 20
 #: Generations in a row without a new design after which there is no more to find.
-_BARREN_MOST = 50
+_BARREN_MOST = 12
 #: Lines of the history lie this far apart, and this much further as a run goes on.
 _HISTORY_STEP, _HISTORY_GROWTH = 0.25, 1.03
 
@@ -272,7 +272,7 @@ class _Watch:
 
     @property
     def is_exhausted(self) -> bool:
-        """Whether nothing new has come for long: all is seen, or nothing is possible."""
+        """Whether nothing new comes: all is seen, or nothing is possible."""
         return self.barren >= _BARREN_MOST
 
     def rate(self) -> float | None:

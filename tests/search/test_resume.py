@@ -151,3 +151,68 @@ def test_memory_does_not_grow_with_evaluations(scenario, library):
     early = held()
     run.run(evaluations=40_000)
     assert held() == pytest.approx(early, rel=0.02)
+
+
+# ------------------------------------------------------------ nothing more to find
+
+EIGHT = """
+format = 1
+name = "eight"
+[shaft]
+length = "1067 mm"
+mandrel = "slim-5"
+mandrel_set = "105 mm"
+[targets]
+torque = { trade = "less" }
+material_cost = { trade = "less" }
+durability = { trade = "more" }
+[rules]
+reorder = false
+[[place]]
+name = "torque pair"
+material = "intermediate-75"
+angle = "±45"
+start = "0 mm"
+end = ["700 mm", "1067 mm"]
+wraps = [2, 3]
+[[place]]
+name = "tip"
+material = "standard-125"
+angle = "0"
+start = "0 mm"
+end = ["200 mm", "300 mm"]
+wraps = 2
+run_out = "50 mm"
+[[place]]
+name = "cover"
+material = "standard-125"
+angle = "0"
+start = "0 mm"
+end = "1067 mm"
+wraps = 4
+"""
+
+
+def test_a_search_that_has_seen_all_there_is_ends(tmp_path):
+    spec = tmp_path / "eight.toml"
+    spec.write_text(EIGHT, encoding="utf-8")
+    run = run_spec(spec, out=tmp_path / "run")
+    assert run.about["exhausted"]
+    assert run.state == "done"
+    assert run.about["evaluations"] <= 8
+    assert 0 < len(run.front) <= 8
+
+
+def test_a_search_that_can_build_nothing_ends(tmp_path):
+    text = EIGHT.replace(
+        "[rules]", 'butt_diameter = { target = "30 mm", tolerance = "0.1 mm" }\n[rules]'
+    )
+    spec = tmp_path / "none.toml"
+    spec.write_text(text, encoding="utf-8")
+    run = run_spec(spec, out=tmp_path / "run")
+    assert run.about["exhausted"]
+    assert run.front.empty
+    assert run.about["evaluations"] == 0
+    assert not run.designs
+    again = resume_run(run.folder)
+    assert again.about["exhausted"]
