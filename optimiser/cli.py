@@ -27,7 +27,7 @@ from optimiser.run import (
     run_spec,
 )
 from optimiser.sheet import write_sheet
-from optimiser.spec import describe_spec
+from optimiser.spec_words import describe_spec
 from optimiser.store import ABOUT, NEAREST, Run, open_run
 from optimiser.terminal import (
     Parser,

@@ -5,7 +5,8 @@ from dataclasses import replace
 
 from model import METRIC, SHOP_MEASURES, BatchReport
 from optimiser.problem import Demand
-from optimiser.spec import Spec, describe_target
+from optimiser.spec import Spec
+from optimiser.spec_words import describe_target
 
 #: What a shop measure is called, and whether the rule is a least value.
 _SHOP_WORDS = {

@@ -30,7 +30,8 @@ from optimiser.files import write_text
 from optimiser.front import design_file, write_front
 from optimiser.misses import misses
 from optimiser.search import Progress, Search, State
-from optimiser.spec import Spec, named_library, read_spec
+from optimiser.spec import Spec
+from optimiser.spec_file import named_library, read_spec
 from optimiser.store import (
     LIBRARY,
     NEAREST,

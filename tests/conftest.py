@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from model import read_library
-from optimiser.spec import read_spec
+from optimiser.spec_file import read_spec
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 

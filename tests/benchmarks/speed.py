@@ -16,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from model import evaluate_batch, layups_of, read_library, workspace
 from optimiser.breeding import breed
 from optimiser.encoding import encode
-from optimiser.spec import read_spec
+from optimiser.spec_file import read_spec
 from tests.reference import plain_numpy
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

@@ -9,7 +9,7 @@ from scipy.optimize import brentq
 from model import Cutting, Design, Finish, Flag, Shaft, evaluate
 from optimiser.encoding import encode
 from optimiser.search import Search
-from optimiser.spec import read_spec, spec_from_text
+from optimiser.spec_file import read_spec, spec_from_text
 from tests.conftest import SCENARIOS
 
 LENGTH = 1.067

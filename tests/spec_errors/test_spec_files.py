@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from model import InputError
-from optimiser.spec import read_spec
+from optimiser.spec_file import read_spec
 
 FOLDER = Path(__file__).parent / "specs"
 FILES = sorted(FOLDER.glob("*.toml"))

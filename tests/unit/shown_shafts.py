@@ -16,7 +16,8 @@ from model import (
     evaluate,
     read_library,
 )
-from optimiser.spec import Spec, read_spec
+from optimiser.spec import Spec
+from optimiser.spec_file import read_spec
 
 LENGTH = 1.067
 

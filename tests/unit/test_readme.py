@@ -4,7 +4,7 @@ import re
 import shlex
 
 from optimiser.cli import _parser
-from optimiser.spec import spec_from_text
+from optimiser.spec_file import spec_from_text
 from tests.conftest import SCENARIOS
 
 ROOT = SCENARIOS.parent

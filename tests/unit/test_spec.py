@@ -4,7 +4,8 @@ import math
 
 import pytest
 
-from optimiser.spec import describe_spec, known_keys, read_spec, spec_from_text
+from optimiser.spec_file import read_spec, spec_from_text
+from optimiser.spec_words import describe_spec, known_keys
 from tests.conftest import SCENARIOS
 
 NAMES = ["fairway_58", "driver_40", "hybrid_85", "iron_95"]
