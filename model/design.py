@@ -139,7 +139,7 @@ class Bench:
     torque_clamp: Annotated[float, _ON_BENCH] = 0.127  #: of the butt, clamped [m]
     torque_grip: Annotated[float, _ON_BENCH] = 0.040  #: of the tip, gripped [m]
     #: couple on the tip, 1 lbf ft [N·m]
-    torque_moment: Annotated[float, Quantity("moment", above=0.0)] = 1.3558179483314
+    torque_moment: Annotated[float, Quantity("moment", above=0.0)] = 1.355817948331
     butt_hold: Annotated[float, _ON_BENCH] = 0.075  #: holding down, from the butt [m]
     butt_support: Annotated[float, _ON_BENCH] = 0.215  #: below, from the butt [m]
     #: load of the butt deflection, 2.7 kgf [N]

@@ -119,7 +119,9 @@ class SearchOptions:
     __pydantic_config__ = FORBID_EXTRA
 
     evaluations: Annotated[
-        int, Whole(1, 10**12), Meaning("whole evaluations after which it stops")
+        int | None,
+        Whole(1, 10**12),
+        Meaning("whole evaluations after which it stops; none where only time is set"),
     ] = 150_000
     time: Annotated[
         float | None, Quantity("time", above=0.0), Meaning("time after which it stops")

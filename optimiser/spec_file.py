@@ -6,7 +6,7 @@ may be a list or {from, to, step} and is then a choice.
 """
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Annotated, Any, cast
 
@@ -289,6 +289,10 @@ def _spec(document: Document, library: Library) -> Spec:
     bench = document.table("bench", Bench)
     cutting = document.table("cutting", Cutting)
     search = document.table("search", SearchOptions)
+    unlimited = document.raw("search", "evaluations") is None
+    if search is not None and search.time is not None and unlimited:
+        # a time of one's own is not to be cut short by a default
+        search = replace(search, evaluations=None)
     lengths = shaft.length if shaft is not None else None
     targets, ei_targets = read_targets(document, lengths)
     context = _Context(library, lengths, rules)

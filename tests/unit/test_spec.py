@@ -53,6 +53,14 @@ def test_a_band_and_a_bound_meet(small):
     assert band(small, "torque").high == math.inf
 
 
+def test_a_time_of_ones_own_is_the_only_limit(library):
+    spec = spec_from_text(SPEC + '[search]\ntime = "8 h"\n', "small", library)
+    assert spec.search.evaluations is None
+    assert spec.search.time == 8 * 3600
+    both = '[search]\ntime = "8 h"\nevaluations = 7\n'
+    assert spec_from_text(SPEC + both, "small", library).search.evaluations == 7
+
+
 def test_choices(small):
     place = small.places[0]
     assert len(place.sheets) == 4
