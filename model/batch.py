@@ -737,7 +737,12 @@ def _evaluate(
         most = 0.0
         for p in range(tip, butt + 1):
             most = max(most, work.use[p])
-        metrics[col.DURABILITY] = 1.0 / most - 1.0
+        # an envelope that is not full anywhere on the shaft tests nothing
+        metrics[col.DURABILITY] = np.nan
+        full_from = bench.strength_from
+        full_to = length - bench.strength_to
+        if full_from <= full_to and most > 0.0:
+            metrics[col.DURABILITY] = 1.0 / most - 1.0
 
         # bench
         metrics[col.FREQUENCY] = np.nan

@@ -470,6 +470,10 @@ def _strength(
                 name=name, station=station, moment=bench.strength_moment, **worst
             )
         )
+    if bench.strength_from > length - bench.strength_to:
+        # full nowhere on this shaft, so there is no envelope to bear
+        points.append(_no_point("envelope"))
+        return tuple(points)
     required = np.zeros(n_x)
     required[tip : butt + 1] = (work.curvature * work.EI)[tip : butt + 1]
     loaded = np.flatnonzero(required > 0.0)

@@ -15,7 +15,8 @@ from model import (
     YesNo,
 )
 
-_LENGTH = Quantity("length", at_least=0.0)
+#: a depth or thickness within the wall of a shaft
+_DEPTH = Quantity("length", at_least=0.0, at_most=0.010)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +73,14 @@ class Rules:
 
     __pydantic_config__ = FORBID_EXTRA
 
-    flag_length_min: Annotated[float, _LENGTH, Meaning("shortest flag")] = 0.150
+    flag_length_min: Annotated[
+        float,
+        Quantity("length", at_least=0.0, at_most=2.0),
+        Meaning("shortest flag"),
+    ] = 0.150
     end_spacing_min: Annotated[
         float,
-        _LENGTH,
+        Quantity("length", at_least=0.0, at_most=0.5),
         Meaning("least distance between two flag ends, shared shaft ends excepted"),
     ] = 0.010
     outer_straight: Annotated[
@@ -86,7 +91,7 @@ class Rules:
     materials_max: Annotated[
         int, Whole(1, 30), Meaning("most different prepregs in a shaft")
     ] = 6
-    wall_min: Annotated[float, _LENGTH, Meaning("thinnest finished wall")] = 0.0006
+    wall_min: Annotated[float, _DEPTH, Meaning("thinnest finished wall")] = 0.0006
     diameter_step_max: Annotated[
         float,
         Quantity("length", above=0.0),
@@ -102,7 +107,7 @@ class Rules:
         bool, YesNo(), Meaning("flags at one angle only, other than 0 and 90, allowed")
     ] = False
     tip_grind_max: Annotated[
-        float, _LENGTH, Meaning("deepest radial grinding of the tip, beyond grind")
+        float, _DEPTH, Meaning("deepest radial grinding of the tip, beyond grind")
     ] = 0.00035
     grind_into_bias: Annotated[
         bool, YesNo(), Meaning("grinding may reach a bias flag")

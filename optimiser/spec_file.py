@@ -19,9 +19,12 @@ from model import (
     Choice,
     Cutting,
     Document,
+    Fault,
     Finish,
     FlagAngle,
+    InputError,
     Library,
+    Mandrel,
     Quantity,
     RunOuts,
     RunOutText,
@@ -39,10 +42,15 @@ from model import (
     show_value,
     suggestion,
 )
-from optimiser.spec import Place, Rules, SearchOptions, Spec, Target
+from optimiser.spec import Place, Rules, SearchOptions, Spec
+from optimiser.spec_checks import (
+    SAME,
+    check_places,
+    check_tests_fit,
+    check_tip_band,
+)
 from optimiser.spec_targets import read_targets
 
-_SAME = 1e-7
 _LENGTH = Quantity("length", at_least=0.0)
 
 
@@ -107,7 +115,7 @@ def _on_shaft(stations: tuple[float, ...], info: ValidationInfo) -> tuple[float,
     if lengths is None:
         return stations
     longest = max(lengths)
-    if max(stations) > longest + _SAME:
+    if max(stations) > longest + SAME:
         butt = format_quantity(longest, "length")
         raise ValueError(f"past the butt end ({butt}). Give values up to {butt}.")
     starts = info.data.get("start")
@@ -115,7 +123,7 @@ def _on_shaft(stations: tuple[float, ...], info: ValidationInfo) -> tuple[float,
         least = min(starts)
         rules = _context(info).rules
         shortest = rules.flag_length_min if rules else 0.0
-        if max(stations) - least < max(shortest, _SAME) - _SAME:
+        if max(stations) - least < max(shortest, SAME) - SAME:
             raise ValueError(
                 "no choice of start and end is long enough: the longest flag is "
                 f"{format_quantity(max(max(stations) - least, 0.0), 'length')}, the "
@@ -154,7 +162,7 @@ def _run_out_fits(run_out: Any, info: ValidationInfo) -> Any:
         return run_out
     room = max(ends) - min(starts)
     both = run_out.tip + run_out.butt
-    if both > room + _SAME:
+    if both > room + SAME:
         raise ValueError(
             f"both ends together take {format_quantity(both, 'length')} of a flag "
             f"that is at most {format_quantity(room, 'length')} long."
@@ -273,10 +281,19 @@ def named_library(path: Path) -> Path | None:
     Raises
     ------
     InputError
-        If the file cannot be read.
+        If the file cannot be read, or there is no such folder.
     """
-    text = open_document(path).value("library", Text(), required=False)
-    return None if text is None else path.parent / str(text)
+    document = open_document(path)
+    text = document.value("library", Text(), required=False)
+    if text is None:
+        return None
+    folder = path.parent / str(text)
+    if not folder.is_dir():
+        message = "no such folder. The path is taken from the folder of this file."
+        raise InputError(
+            document.source, [Fault("", "library", show_value(text), message)]
+        )
+    return folder
 
 
 def _spec(document: Document, library: Library) -> Spec:
@@ -304,11 +321,12 @@ def _spec(document: Document, library: Library) -> Spec:
         check_finish(document, finish, min(lengths) if lengths else None)
         materials = (sheet.material for place in places for sheet in place.sheets)
         check_bleed(document, finish, library, materials)
+        check_tip_band(document, targets, finish)
     if bench is not None:
         check_bench(document, bench)
         if lengths is not None:
-            _check_tests_fit(document, targets, bench, min(lengths))
-    _check_places(document, places, lengths, rules)
+            check_tests_fit(document, bench, min(lengths))
+    check_places(document, places, lengths, rules)
     document.close()
     if (
         shaft is None
@@ -344,107 +362,31 @@ def _spec(document: Document, library: Library) -> Spec:
 
 def _check_mandrels(document: Document, shaft: _ShaftTable, library: Library) -> None:
     """At least one set must fit on some mandrel, for every length."""
+    # the longest mandrel allows most: where it fails at every set, so do the others
+    longest = max((library.mandrels[name] for name in shaft.mandrel), key=_length_of)
     for length in shaft.length:
-        messages = []
-        for name in shaft.mandrel:
-            for offset in (min(shaft.mandrel_set), max(shaft.mandrel_set)):
-                one = Shaft(
+        messages = [
+            mandrel_fault(
+                longest,
+                Shaft(
                     length=length,
-                    mandrel=name,
+                    mandrel=longest.name,
                     mandrel_set=offset,
                     trim_tip=shaft.trim_tip,
                     trim_butt=shaft.trim_butt,
-                )
-                messages.append(mandrel_fault(library.mandrels[name], one))
-        fits_one = False
-        for name in shaft.mandrel:
-            least = shaft.trim_tip
-            most = library.mandrels[name].length - length - shaft.trim_butt
-            fits_one = fits_one or any(
-                least - _SAME <= offset <= most + _SAME for offset in shaft.mandrel_set
+                ),
             )
-        if not fits_one:
+            for offset in shaft.mandrel_set
+        ]
+        if all(messages):
             document.fault(
                 "[shaft]",
                 "mandrel_set",
                 show_value(document.raw("shaft", "mandrel_set")),
-                str(next(message for message in messages if message)),
+                str(messages[0]),
             )
             return
 
 
-#: Metrics of a bench test, with the fields of Bench that reach farthest.
-_REACH = {
-    "frequency": ("frequency_clamp",),
-    "torque": ("torque_clamp", "torque_grip"),
-    "tip_deflection": ("tip_load_at",),
-    "butt_deflection": ("butt_load_at",),
-    "flex_point_ratio": ("tip_load_at", "butt_load_at"),
-}
-
-
-def _check_tests_fit(
-    document: Document, targets: tuple[Target, ...], bench: Bench, length: float
-) -> None:
-    for target in targets:
-        names = _REACH.get(target.metric, ())
-        reach = [getattr(bench, name) for name in names]
-        needed = sum(reach) if target.metric == "torque" else max(reach, default=0.0)
-        if not names or needed <= length - _SAME:
-            continue
-        farthest = max(names, key=lambda name: float(getattr(bench, name)))
-        document.fault(
-            "[targets]",
-            target.metric,
-            None,
-            f"its test does not fit: {farthest} is "
-            f"{format_quantity(getattr(bench, farthest), 'length')}, the shaft "
-            f"{format_quantity(length, 'length')} long. Set {farthest} in [bench], or "
-            "leave the target out.",
-        )
-
-
-def _check_places(
-    document: Document,
-    places: tuple[Place, ...],
-    lengths: tuple[float, ...] | None,
-    rules: Rules | None,
-) -> None:
-    seen: set[str] = set()
-    for place in places:
-        if place.name in seen:
-            document.fault(
-                f'place "{place.name}"',
-                "name",
-                show_value(place.name),
-                "stands twice. Give each place a name of its own.",
-            )
-        seen.add(place.name)
-    if lengths is None or not places or document.faults:
-        return
-    longest = max(lengths)
-    if not any(min(place.starts) <= _SAME for place in places):
-        document.fault(
-            "", "place", None, "no place reaches the tip. Give one a start of 0 mm."
-        )
-    if not any(max(place.ends) >= longest - _SAME for place in places):
-        butt = format_quantity(longest, "length")
-        document.fault(
-            "", "place", None, f"no place reaches the butt. Give one an end of {butt}."
-        )
-    if rules is not None and rules.outer_straight:
-        full = [
-            place
-            for place in places
-            if min(place.starts) <= _SAME
-            and max(place.ends) >= longest - _SAME
-            and any(not s.is_pair and abs(s.angle) < 1e-9 for s in place.sheets)
-        ]
-        if not full:
-            document.fault(
-                "",
-                "place",
-                None,
-                'no full-length place at angle "0", which outer_straight in [rules] '
-                "asks for. Give one, or set outer_straight = false.",
-            )
+def _length_of(mandrel: Mandrel) -> float:
+    return mandrel.length

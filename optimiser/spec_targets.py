@@ -1,14 +1,21 @@
 """The [targets] of a spec: bands, bounds, trades and points of the EI profile."""
 
 import math
-from typing import cast
+from dataclasses import dataclass
+from typing import Annotated, cast
+
+from pydantic import AfterValidator, ValidationInfo
 
 from model import (
+    FORBID_EXTRA,
     METRIC,
     Document,
     Metric,
     OneOf,
+    Quantity,
+    Reader,
     format_quantity,
+    nearest,
     read_quantity,
     show_value,
     suggestion,
@@ -17,6 +24,8 @@ from optimiser.spec import EITarget, Target
 
 _SAME = 1e-7
 _TARGET_KEYS = ("target", "tolerance", "at_least", "at_most", "trade")
+#: what a metric can be at all, its ends excluded [SI]; the others lie above nought
+_POSSIBLE = {"flex_point_ratio": (0.0, 1.0), "durability": (-1.0, math.inf)}
 
 
 def read_targets(
@@ -43,9 +52,13 @@ def read_targets(
         )
         return (), ()
     if not isinstance(raw, dict):
-        document.fault("", "targets", show_value(raw), "not a table of metrics.")
+        document.fault(
+            "",
+            "targets",
+            show_value(raw),
+            "not a table of metrics. Write [targets] above them, once.",
+        )
         return (), ()
-    n_faults = len(document.faults)
     found = []
     points: tuple[EITarget, ...] = ()
     for key, value in raw.items():
@@ -64,7 +77,14 @@ def read_targets(
         target = _target(document, METRIC[key], value)
         if target is not None:
             found.append(target)
-    if len(document.faults) == n_faults and not any(t.trade for t in found):
+    # one whose trade is misspelt has a fault of its own
+    traded = any(
+        nearest(key, _TARGET_KEYS) == "trade"
+        for metric, value in raw.items()
+        if isinstance(value, dict) and metric != "ei_at"
+        for key in value
+    )
+    if not traded:
         document.fault(
             "[targets]",
             None,
@@ -85,29 +105,42 @@ def _quantity(
         return None
 
 
-def _tolerance(
-    document: Document, where: str, value: object, dimension: str, target: float | None
-) -> float | None:
-    """Half width of a band, absolute or as a percentage of the target."""
-    if isinstance(value, str) and value.strip().endswith("%") and dimension != "number":
-        share = _quantity(document, where, "tolerance", value, "percent")
-        if share is None or target is None:
-            return None
-        width = share * abs(target)
-    else:
-        absolute = _quantity(document, where, "tolerance", value, dimension)
-        if absolute is None:
-            return None
-        width = absolute
-    if width <= 0.0:
-        document.fault(
-            where,
-            "tolerance",
-            show_value(value),
-            "not above nought. Give a half width.",
-        )
-        return None
-    return width
+@dataclass(frozen=True, slots=True)
+class _Width:
+    """Half width of a band as written."""
+
+    number: float  #: [SI], or a share of the target
+    is_share: bool
+
+    def of(self, target: float) -> float:
+        return self.number * abs(target) if self.is_share else self.number
+
+
+def _in_percent(value: object) -> bool:
+    return isinstance(value, str) and value.strip().endswith(("%", "percent"))
+
+
+@dataclass(frozen=True, slots=True)
+class _WidthText(Reader):
+    """A half width: a quantity, or a percentage of the target.
+
+    Beside a target that is itself written in percent, it counts in points.
+    """
+
+    dimension: str  #: of the target
+    in_points: bool = False  #: whether the target is written in percent
+
+    def read(self, value: object) -> _Width:
+        """Read a half width (see `Reader.read`)."""
+        is_share = _in_percent(value) and not self.in_points
+        number = read_quantity(value, "percent" if is_share else self.dimension)
+        if number <= 0.0:
+            raise ValueError("not above nought. Give a half width.")
+        return _Width(number, is_share)
+
+    def hint(self) -> str:
+        """Say what is allowed (see `Reader.hint`)."""
+        return f'{Quantity(self.dimension).hint()[:-1]}, or a percentage such as "6 %".'
 
 
 def _target(document: Document, metric: Metric, raw: object) -> Target | None:
@@ -137,11 +170,24 @@ def _target(document: Document, metric: Metric, raw: object) -> Target | None:
     }
     tolerance = None
     if "tolerance" in raw:
-        tolerance = _tolerance(
-            document, where, raw["tolerance"], metric.dimension, values.get("target")
-        )
+        reader = _WidthText(metric.dimension, _in_percent(raw.get("target")))
+        try:
+            width = reader.read(raw["tolerance"])
+        except ValueError as error:
+            document.fault(where, "tolerance", show_value(raw["tolerance"]), str(error))
+        else:
+            middle = values.get("target")
+            tolerance = None if middle is None else width.of(middle)
+            if tolerance == 0.0:
+                document.fault(
+                    where,
+                    "tolerance",
+                    show_value(raw["tolerance"]),
+                    "a share of a target of nought. Give a half width without %.",
+                )
+    misspelt = {nearest(key, _TARGET_KEYS) for key in raw if key not in _TARGET_KEYS}
     for given, other in (("target", "tolerance"), ("tolerance", "target")):
-        if given in raw and other not in raw:
+        if given in raw and other not in raw and other not in misspelt:
             document.fault(
                 where, other, None, f"missing beside {given}. Give both, or bounds."
             )
@@ -173,6 +219,17 @@ def _target(document: Document, metric: Metric, raw: object) -> Target | None:
             f"{metric.shown(high)}.",
         )
         return None
+    least, most = _POSSIBLE.get(metric.key, (0.0, math.inf))
+    if high <= least or low >= most:
+        limit, side = (least, "above") if high <= least else (most, "below")
+        document.fault(
+            where,
+            None,
+            None,
+            f"no shaft lies in its band ({_band_text(metric, low, high)}): this "
+            f"metric is always {side} {metric.shown(limit)}.",
+        )
+        return None
     return Target(
         metric=metric.key,
         low=low,
@@ -183,59 +240,68 @@ def _target(document: Document, metric: Metric, raw: object) -> Target | None:
     )
 
 
+def _band_text(metric: Metric, low: float, high: float) -> str:
+    if math.isinf(low):
+        return f"at most {metric.shown(high)}"
+    if math.isinf(high):
+        return f"at least {metric.shown(low)}"
+    return f"{metric.shown(low)} to {metric.shown(high)}"
+
+
+def _on_every_shaft(station: float, info: ValidationInfo) -> float:
+    lengths = cast("tuple[float, ...] | None", info.context)
+    butt = math.inf if lengths is None else min(lengths)
+    if station < 0.0:
+        raise ValueError("not on the shaft. Stations count from the tip, from 0 mm on.")
+    if station > butt + _SAME:
+        raise ValueError(
+            "off the shaft. Give a value between 0 mm and "
+            f"{format_quantity(butt, 'length')}."
+        )
+    return station
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _PointTable:
+    """A [[targets.ei_at]] as it is written."""
+
+    __pydantic_config__ = FORBID_EXTRA
+
+    station: Annotated[float, Quantity("length"), AfterValidator(_on_every_shaft)]
+    target: Annotated[float, Quantity("bending_stiffness", above=0.0)]
+    tolerance: Annotated[_Width, _WidthText("bending_stiffness")]
+
+
 def _ei_targets(
     document: Document, raw: object, lengths: tuple[float, ...] | None
 ) -> tuple[EITarget, ...]:
     if not isinstance(raw, list):
         document.fault(
-            "[targets]", "ei_at", show_value(raw), "write [[targets.ei_at]] for each."
+            "[targets]",
+            "ei_at",
+            show_value(raw),
+            "write [[targets.ei_at]] above each point.",
         )
         return ()
-    points = []
+    points: list[EITarget] = []
     for i, item in enumerate(raw):
         where = f"[[targets.ei_at]] {i + 1}"
-        if not isinstance(item, dict):
-            document.fault(where, None, show_value(item), "not a table.")
+        table = document.read(item, _PointTable, where=where, context=lengths)
+        if table is None:
             continue
-        keys = ("station", "target", "tolerance")
-        for key in item:
-            if key not in keys:
-                document.fault(
-                    where,
-                    key,
-                    show_value(item[key]),
-                    f"unknown key. {suggestion(key, keys)}",
-                )
-        for key in keys:
-            if key not in item:
-                document.fault(where, key, None, "missing.")
-        station = target = tolerance = None
-        if "station" in item:
-            station = _quantity(document, where, "station", item["station"], "length")
-        if "target" in item:
-            target = _quantity(
-                document, where, "target", item["target"], "bending_stiffness"
+        if any(abs(point.station - table.station) < _SAME for point in points):
+            document.fault(
+                where,
+                "station",
+                show_value(item["station"]),
+                "stands twice. Give each station one band.",
             )
-            if target is not None and target <= 0.0:
-                document.fault(
-                    where, "target", show_value(item["target"]), "not above nought."
-                )
-                target = None
-        if "tolerance" in item:
-            tolerance = _tolerance(
-                document, where, item["tolerance"], "bending_stiffness", target
+            continue
+        points.append(
+            EITarget(
+                station=table.station,
+                target=table.target,
+                tolerance=table.tolerance.of(table.target),
             )
-        if station is not None and lengths is not None:
-            butt = min(lengths)
-            if not 0.0 <= station <= butt + _SAME:
-                document.fault(
-                    where,
-                    "station",
-                    show_value(item["station"]),
-                    f"off the shaft. Give a value between 0 mm and "
-                    f"{format_quantity(butt, 'length')}.",
-                )
-                station = None
-        if station is not None and target is not None and tolerance is not None:
-            points.append(EITarget(station=station, target=target, tolerance=tolerance))
+        )
     return tuple(points)

@@ -1,11 +1,28 @@
 """A spec in words: its keys with their defaults, and what it holds."""
 
 import math
+import textwrap
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, fields
+from itertools import pairwise
 from typing import cast, get_type_hints
 
-from model import METRIC, METRICS, Bench, Cutting, Quantity, format_quantity
-from optimiser.spec import Meaning, Rules, SearchOptions, Spec, Target
+from model import (
+    METRIC,
+    METRICS,
+    Bench,
+    Cutting,
+    Finish,
+    Quantity,
+    format_quantity,
+    write_flag_angle,
+)
+from optimiser.spec import Meaning, Place, Rules, SearchOptions, Spec, Target
+
+#: columns that the text keeps within
+_WIDTH = 96
+#: choices up to this many are listed one by one
+_LISTED = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -88,19 +105,37 @@ def _written(cls: type, name: str, value: object) -> str:
         return "true" if value else "false"
     hints = get_type_hints(cls, include_extras=True)
     for extra in getattr(hints[name], "__metadata__", ()):
+        if isinstance(extra, Quantity) and extra.dimension == "time":
+            return _time(cast("float", value))
         if isinstance(extra, Quantity) and extra.dimension != "number":
             return format_quantity(cast("float", value), extra.dimension)
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def _span(values: tuple[float, ...], dimension: str) -> str:
-    if len(values) == 1:
-        return format_quantity(values[0], dimension)
-    low, high = (
-        format_quantity(min(values), dimension),
-        format_quantity(max(values), dimension),
+def _time(seconds: float) -> str:
+    if seconds >= 3600.0:
+        return f"{seconds / 3600.0:g} h"
+    if seconds >= 60.0:
+        return f"{seconds / 60.0:g} min"
+    return f"{seconds:g} s"
+
+
+def _choice(values: tuple[float, ...], scale: float = 1.0) -> str:
+    """Values of a choice: listed where they are few, else as a range."""
+    shown = [f"{value * scale:.6g}" for value in values]
+    if len(values) <= _LISTED:
+        return ", ".join(shown)
+    step = values[1] - values[0]
+    # the last step of a range may be a short one
+    even = all(
+        math.isclose(after - before, step, rel_tol=1e-6)
+        for before, after in pairwise(values[:-1])
     )
-    return f"{low} to {high} ({len(values)})"
+    last = values[-1] - values[-2]
+    if even and step > 0.0 and 0.0 < last <= step * (1.0 + 1e-6):
+        return f"{shown[0]} to {shown[-1]} by {step * scale:.6g} ({len(values)})"
+    low, high = f"{min(values) * scale:.6g}", f"{max(values) * scale:.6g}"
+    return f"{low} to {high} ({len(values)} listed)"
 
 
 def describe_target(target: Target) -> str:
@@ -114,7 +149,7 @@ def describe_target(target: Target) -> str:
     Returns
     -------
     text : str
-        Such as "between 250.0 cpm and 254.0 cpm". [-]
+        Such as "250.0 cpm to 254.0 cpm". [-]
     """
     metric = METRIC[target.metric]
     parts = []
@@ -143,49 +178,140 @@ def describe_spec(spec: Spec) -> str:
     text : str
         Lines for the terminal. [-]
     """
-    lines = [
-        f"target spec {spec.name}",
-        "",
-        f"  length       {_span(spec.lengths, 'length')}",
-        f"  mandrel      {', '.join(spec.mandrels)}",
-        f"  mandrel set  {_span(spec.mandrel_sets, 'length')}",
-        "",
-        "targets",
+    return "\n".join(
+        [
+            f"target spec {spec.name}: good",
+            "",
+            *_shaft_lines(spec),
+            "",
+            *_target_lines(spec),
+            "",
+            *_place_lines(spec.places),
+            "",
+            *_size_lines(spec),
+            *_setting_lines(spec),
+        ]
+    )
+
+
+def _shaft_lines(spec: Spec) -> Iterator[str]:
+    yield "shaft"
+    yield f"  length, mm       {_choice(spec.lengths, 1e3)}"
+    yield f"  mandrel          {', '.join(spec.mandrels)}"
+    yield f"  mandrel set, mm  {_choice(spec.mandrel_sets, 1e3)}"
+    if spec.trim_tip or spec.trim_butt:
+        tip = format_quantity(spec.trim_tip, "length")
+        butt = format_quantity(spec.trim_butt, "length")
+        yield f"  trim             {tip} at the tip, {butt} at the butt"
+    done = [
+        f"{name.replace('_', ' ')} {_written(Finish, name, value)}"
+        for name in (field.name for field in fields(Finish))
+        if (value := getattr(spec.finish, name))
     ]
+    yield from textwrap.wrap(
+        ", ".join(done) or "as cured",
+        _WIDTH,
+        initial_indent="  finish           ",
+        subsequent_indent=" " * 19,
+    )
+
+
+def _target_lines(spec: Spec) -> Iterator[str]:
+    yield "targets"
     order = {metric.key: i for i, metric in enumerate(METRICS)}
-    lines += [
-        f"  {METRIC[target.metric].label:<26} {describe_target(target)}"
-        for target in sorted(spec.targets, key=lambda t: order[t.metric])
+    rows = [
+        (METRIC[target.metric].label, describe_target(target))
+        for target in sorted(spec.targets, key=lambda target: order[target.metric])
     ]
     for point in spec.ei_targets:
         low, high = point.target - point.tolerance, point.target + point.tolerance
-        label = f"EI at {format_quantity(point.station, 'length')}"
-        lines.append(f"  {label:<26} {low:.2f} to {high:.2f} N·m²")
-    lines += ["", f"places ({len(spec.places)})"]
-    width = max(len(place.name) for place in spec.places)
-    for place in spec.places:
-        materials = {sheet.material for sheet in place.sheets}
-        angles = {(sheet.angle, sheet.is_pair) for sheet in place.sheets}
-        lines.append(
-            f"  {place.name:<{width}}  {len(materials)} material(s) x {len(angles)} "
-            f"angle(s), start {_span(place.starts, 'length')}, "
-            f"end {_span(place.ends, 'length')}, "
-            f"wraps {_span(place.wraps, 'number')}"
-            f"{', may be left out' if place.optional else ''}"
+        station = format_quantity(point.station, "length")
+        rows.append((f"EI at {station}", f"{low:.2f} to {high:.2f} N·m²"))
+    yield from _table(rows)
+
+
+def _place_lines(places: tuple[Place, ...]) -> Iterator[str]:
+    """A row for each place, its materials below."""
+    note = " (? may be left out)" if any(place.optional for place in places) else ""
+    yield f"places{note}"
+    rows = [("place", "angle", "start, mm", "end, mm", "wraps", "ways")]
+    for place in places:
+        angles = dict.fromkeys((s.angle, s.is_pair) for s in place.sheets)
+        rows.append(
+            (
+                f"{place.name} ?" if place.optional else place.name,
+                ", ".join(write_flag_angle(a, is_pair=pair) for a, pair in angles),
+                _choice(place.starts, 1e3),
+                _choice(place.ends, 1e3),
+                _choice(place.wraps),
+                f"{place.n_choices:,}",
+            )
         )
-    lines.append(f"  about 10^{spec.size:.0f} designs, times the rolling orders")
-    for table, value in (
-        ("rules", spec.rules),
-        ("bench", spec.bench),
-        ("cutting", spec.cutting),
-        ("search", spec.search),
-    ):
-        lines += ["", f"{table} (* set in the file, others by default)"]
-        cls = type(value)
-        for key in known_keys():
+    title, *lines = _table(rows)
+    yield title
+    for place, line in zip(places, lines, strict=True):
+        yield line
+        materials = dict.fromkeys(sheet.material for sheet in place.sheets)
+        ends = []
+        if place.run_out_tip:
+            ends.append(f"tip {format_quantity(place.run_out_tip, 'length')}")
+        if place.run_out_butt:
+            ends.append(f"butt {format_quantity(place.run_out_butt, 'length')}")
+        run_out = f"; run-out {', '.join(ends)}" if ends else ""
+        yield from textwrap.wrap(
+            f"{', '.join(materials)}{run_out}",
+            _WIDTH,
+            initial_indent="      ",
+            subsequent_indent="      ",
+            break_on_hyphens=False,
+        )
+
+
+def _size_lines(spec: Spec) -> Iterator[str]:
+    size = f"10^{spec.size:.0f}" if spec.size >= 6.0 else f"{10.0**spec.size:,.0f}"
+    n = len(spec.places)
+    if spec.rules.reorder and n > 1:
+        rolled = f"each in up to {math.factorial(n):,} rolling orders"
+    else:
+        rolled = "rolled in the order of the places"
+    yield f"about {size} layups, {rolled}"
+
+
+def _setting_lines(spec: Spec) -> Iterator[str]:
+    """The optional tables, key by key."""
+    of_table = {
+        "rules": spec.rules,
+        "bench": spec.bench,
+        "cutting": spec.cutting,
+        "search": spec.search,
+    }
+    keys = known_keys()
+    name_width = max(len(key.name) for key in keys)
+    texts = {
+        key: _written(type(of_table[key.table]), key.name, value)
+        for key in keys
+        for value in (getattr(of_table[key.table], key.name),)
+    }
+    text_width = max(len(text) for text in texts.values())
+    for table in of_table:
+        yield ""
+        yield f"{table} (* not the default)"
+        for key, text in texts.items():
             if key.table != table:
                 continue
-            text = _written(cls, key.name, getattr(value, key.name))
             mark = " " if text == key.default else "*"
-            lines.append(f" {mark}{key.name:<22} {text:<12} {key.meaning}")
-    return "\n".join(lines)
+            lead = f"{mark} {key.name:<{name_width}}  {text:<{text_width}}  "
+            yield from textwrap.wrap(
+                key.meaning,
+                _WIDTH,
+                initial_indent=lead,
+                subsequent_indent=" " * len(lead),
+            )
+
+
+def _table(rows: Sequence[tuple[str, ...]]) -> Iterator[str]:
+    """Rows with their columns in line."""
+    widths = [max(len(cell) for cell in column) for column in zip(*rows, strict=True)]
+    for row in rows:
+        cells = (f"{cell:<{w}}" for cell, w in zip(row, widths, strict=True))
+        yield f"  {'  '.join(cells)}".rstrip()
