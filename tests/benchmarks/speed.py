@@ -5,8 +5,11 @@ formulas, both in this run, best of several repeats. Prints both rates, their ra
 """
 
 import argparse
+import os
+import platform
 import sys
 import time
+from importlib.metadata import version
 from pathlib import Path
 
 import numpy as np
@@ -48,9 +51,11 @@ def compare(scenario, n_plain, n_batch, repeats=5):
     again = evaluate_batch(layups_of(designs, conditions), conditions)
     np.testing.assert_allclose(again.metrics, report.metrics[:n_plain], rtol=1e-12)
     points = conditions.ei_stations
-    for design, row in zip(designs, report.metrics, strict=False):
-        metrics, _, _ = plain_numpy.evaluate(design, library, points)
-        np.testing.assert_allclose(row, metrics, rtol=1e-9)
+    for i, design in enumerate(designs):
+        metrics, EI, shop = plain_numpy.evaluate(design, library, points)
+        np.testing.assert_allclose(report.metrics[i], metrics, rtol=1e-9)
+        np.testing.assert_allclose(report.EI[i], EI, rtol=1e-9)
+        np.testing.assert_allclose(report.shop[i], shop, rtol=1e-9, atol=1e-13)
     plain = best(
         lambda: [plain_numpy.evaluate(d, library, points) for d in designs], repeats
     )
@@ -69,6 +74,11 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--designs", type=int, default=4000)
     n = parser.parse_args().designs
+    print(
+        f"one core of {os.cpu_count()}, {platform.machine()}, {platform.system()}, "
+        f"Python {platform.python_version()}, numpy {np.__version__}, "
+        f"numba {version('numba')}"
+    )
     print(
         f"{'scenario':<12} {'plain/s':>9} {'batch/s':>9} {'ratio':>7} {'+slopes/s':>10}"
     )

@@ -1,4 +1,7 @@
-"""Speed of the evaluation; values are asserted, times only kept (--benchmark-only)."""
+"""Speed of both evaluations; values are asserted, times only kept (--benchmark-only).
+
+Run as ``pytest tests/benchmarks --benchmark-only``.
+"""
 
 import numpy as np
 import pytest
@@ -6,15 +9,44 @@ import pytest
 from model import evaluate_batch
 from optimiser.breeding import breed
 from optimiser.encoding import encode
+from tests.reference import plain_numpy
+
+N_CHECKED = 20
+
+
+def children(encoding, n):
+    rng = np.random.default_rng(1)
+    nothing = np.zeros((0, encoding.n_genes), dtype=np.int64)
+    mates = np.zeros((0, 1), dtype=np.int64)
+    return breed(nothing, mates, encoding.tables, rng, n)
 
 
 @pytest.mark.parametrize("n", [1, 100, 1000])
 def test_batch(benchmark, scenario, library, n):
     encoding = encode(scenario, library)
-    rng = np.random.default_rng(1)
-    nothing = np.zeros((0, encoding.n_genes), dtype=np.int64)
-    mates = np.zeros((0, 1), dtype=np.int64)
-    layups, _ = encoding.decode(breed(nothing, mates, encoding.tables, rng, n))
+    genomes = children(encoding, n)
+    layups, _ = encoding.decode(genomes)
     report = benchmark(evaluate_batch, layups, encoding.conditions)
-    again = evaluate_batch(layups, encoding.conditions)
-    np.testing.assert_array_equal(report.metrics, again.metrics)
+    assert len(report.metrics) == n
+    stations = encoding.conditions.ei_stations
+    for i, genome in enumerate(genomes[:N_CHECKED]):
+        design = encoding.design(genome, "speed")
+        metrics, EI, shop = plain_numpy.evaluate(design, library, stations)
+        np.testing.assert_allclose(report.metrics[i], metrics, rtol=1e-9)
+        np.testing.assert_allclose(report.EI[i], EI, rtol=1e-9)
+        np.testing.assert_allclose(report.shop[i], shop, rtol=1e-9, atol=1e-13)
+
+
+def test_plain_numpy_one_at_a_time(benchmark, scenario, library):
+    encoding = encode(scenario, library)
+    genomes = children(encoding, N_CHECKED)
+    designs = [encoding.design(genome, "speed") for genome in genomes]
+    stations = encoding.conditions.ei_stations
+
+    def all_of_them():
+        return [plain_numpy.evaluate(d, library, stations)[0] for d in designs]
+
+    metrics = benchmark(all_of_them)
+    layups, _ = encoding.decode(genomes)
+    report = evaluate_batch(layups, encoding.conditions)
+    np.testing.assert_allclose(report.metrics, metrics, rtol=1e-9)

@@ -7,11 +7,16 @@ import pytest
 HERE = Path(__file__).parent
 
 
+def source_of(item):
+    marker = item.get_closest_marker("source")
+    return "".join(marker.args).strip() if marker else ""
+
+
 def pytest_collection_modifyitems(items):
     nameless = [
         item.nodeid
         for item in items
-        if HERE in Path(item.path).parents and not item.get_closest_marker("source")
+        if HERE in Path(item.path).parents and not source_of(item)
     ]
     if nameless:
         raise pytest.UsageError(

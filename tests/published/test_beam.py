@@ -56,6 +56,52 @@ def test_frequency_equation(ratio):
     assert lambda_squared(ratio) == pytest.approx(root**2, rel=1e-5)
 
 
+def frequency_with_a_head(EI, m, length, mass, offset, inertia):
+    """First frequency of a uniform cantilever with a rigid head, in Hz.
+
+    The root of the determinant of the two conditions at the tip: shear force and
+    moment of the beam carry the head's, whose centre lies `offset` beyond the tip.
+    """
+
+    def determinant(b):
+        c, s, ch, sh = (
+            f(b * length) for f in (math.cos, math.sin, math.cosh, math.sinh)
+        )
+        omega2 = b**4 * EI / m
+        # the shape is a mix of these two, which vanish with their slopes at the clamp
+        first = (ch - c, b * (sh + s), b**2 * (ch + c), b**3 * (sh - s))
+        second = (sh - s, b * (ch - c), b**2 * (sh + s), b**3 * (ch + c))
+        rows = []
+        for y, slope, bend, shear in (first, second):
+            centre = y + offset * slope
+            force = EI * shear + omega2 * mass * centre
+            couple = EI * bend - omega2 * (inertia * slope + mass * offset * centre)
+            rows.append((force, couple))
+        return rows[0][0] * rows[1][1] - rows[0][1] * rows[1][0]
+
+    b = brentq(determinant, 0.3 / length, 1.8751 / length, xtol=1e-14)
+    return b**2 * math.sqrt(EI / m) / (2 * math.pi)
+
+
+@pytest.mark.source("exact: boundary conditions of a cantilever with a rigid tip body")
+@pytest.mark.parametrize(
+    ("offset", "inertia"), [(0.0, 0.0), (0.035, 0.0), (0.0, 3e-4), (0.035, 3e-4)]
+)
+def test_head_with_offset_and_inertia(offset, inertia):
+    EI, m, length, mass = 40.0, 0.050, 1.0, 0.196
+    x = np.linspace(0.0, length, 401)
+    ours = first_frequency(
+        x,
+        0 * x + EI,
+        0 * x + m,
+        tip_mass=mass,
+        tip_mass_offset=offset,
+        tip_mass_inertia=inertia,
+    )
+    exact = frequency_with_a_head(EI, m, length, mass, offset, inertia)
+    assert ours == pytest.approx(exact, rel=2e-6)
+
+
 @pytest.mark.source("computed independently from the frequency equation")
 def test_uniform_shaft_with_a_driver_mass():
     x = np.linspace(0.0, 1.0, 201)
@@ -118,6 +164,20 @@ def test_error_falls_with_the_square_of_the_cell():
         assert math.log2(coarse / fine) == pytest.approx(2.0, abs=0.1)
 
 
+@pytest.mark.source("exact: integral of 1/GJ of a cone, GJ as the fourth power of x")
+def test_error_of_twist_falls_with_the_square_of_the_cell():
+    exact = (1 / 0.6**3 - 1) / (3 * 0.4)
+
+    def error(n):
+        x = np.linspace(0.0, 1.0, n)
+        return abs(twist(x, (0.6 + 0.4 * x) ** 4, 0, n - 1, 1.0) - exact)
+
+    errors = [error(n) for n in (21, 41, 81)]
+    assert errors[-1] < 1e-3 * exact
+    for coarse, fine in pairwise(errors):
+        assert math.log2(coarse / fine) == pytest.approx(2.0, abs=0.1)
+
+
 @pytest.mark.source("exact: P S³/(48 EI) + P S/(4 kGA)")
 @pytest.mark.parametrize("span", [0.150, 0.300])
 def test_three_point_bending_with_shear(span):
@@ -139,8 +199,12 @@ def test_overhang_of_a_uniform_bar():
     assert drop == pytest.approx(26.5 * a**2 * (a + b) / (3 * 45.0), rel=1e-9)
 
 
-@pytest.mark.source("computed: 4.0 deg over 1.000 m is GJ of 19.42 N·m²")
-def test_twist():
-    x = np.linspace(0.0, 1.0, 11)
-    angle = twist(x, 0 * x + 19.42, 0, 10, 1.35582)
-    assert math.degrees(angle) == pytest.approx(4.0, abs=5e-4)
+@pytest.mark.source(
+    "computed: 4.0 deg over 1.000 m is GJ of 19.42 N·m², over 0.785 m 15.25"
+)
+@pytest.mark.parametrize(("length", "GJ"), [(1.0, 19.42), (0.785, 15.25)])
+def test_twist(length, GJ):
+    x = np.linspace(0.0, length, 11)
+    angle = twist(x, 0 * x + GJ, 0, 10, 1.35582)
+    # the stiffness is rounded to four digits
+    assert math.degrees(angle) == pytest.approx(4.0, rel=0.005 / GJ)

@@ -1,17 +1,24 @@
 """Random designs that a shop could roll, with every feature a design can have."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
-from model import Bench, Cutting, Design, Finish, Flag, Shaft
+from model import Bench, Cutting, Design, Finish, Flag, InputError, Shaft, evaluate
 
 #: Where the tests ask for EI. [m]
 EI_STATIONS = (0.2, 0.4375, 0.8)
 
 
-def random_design(rng, library, *, plain=False):
-    """One design; `plain` leaves out single angles and odd benches."""
+def stations_of(design):
+    """Where to ask for EI: between the points, and on a jump of this design."""
+    ends = [f.end for f in design.flags if f.end < design.shaft.length]
+    return (*EI_STATIONS, ends[0])
+
+
+def random_design(rng, library):
+    """One design, its tip not ground."""
     mandrel = library.mandrels[str(rng.choice(list(library.mandrels)))]
     trim_tip, trim_butt = (0.010, 0.015) if rng.random() < 0.6 else (0.0, 0.0)
     offset = trim_tip + float(np.round(rng.uniform(0.0, 0.09), 3))
@@ -40,6 +47,9 @@ def random_design(rng, library, *, plain=False):
     def half(low, high):
         return float(rng.integers(2 * low, 2 * high + 1)) / 2.0
 
+    def any_number(low, high):
+        return float(np.round(rng.uniform(low, high), 2))
+
     flags = [
         flag(
             "pair", int(rng.choice([30, 40, 45])), 0.0, length, half(1, 3), is_pair=True
@@ -51,7 +61,8 @@ def random_design(rng, library, *, plain=False):
     if rng.random() < 0.5:
         flags.append(flag("hoop", 90, 0.0, length, float(rng.integers(1, 3))))
     run_out = float(rng.choice([0.0, 0.06, 0.08]))
-    flags.append(flag("tip", 0, 0.0, station(0.15, 0.45), half(2, 6), butt=run_out))
+    turns = half(2, 6) if rng.random() < 0.7 else any_number(2, 6)
+    flags.append(flag("tip", 0, 0.0, station(0.15, 0.45), turns, butt=run_out))
     if rng.random() < 0.5:
         ends = (station(0.2, 0.5), station(0.6, 0.9))
         flags.append(flag("middle", 0, *ends, half(1, 2), tip=run_out, butt=run_out))
@@ -59,7 +70,11 @@ def random_design(rng, library, *, plain=False):
         flags.append(
             flag("butt", 0, station(0.6, 0.85), length, half(1, 3), tip=run_out)
         )
-    if not plain and rng.random() < 0.3:
+    if rng.random() < 0.3:
+        # thins out towards the ends of the blank, which the trims cut off
+        thinned = flag("thinned", 0, 0.0, length, any_number(1, 2))
+        flags.append(replace(thinned, run_out_tip=0.05, run_out_butt=0.035))
+    if rng.random() < 0.3:
         angle = int(rng.choice([-30, 20, 45]))
         flags.append(flag("single", angle, 0.0, length, half(1, 2)))
     flags = [flags[i] for i in rng.permutation(len(flags))]
@@ -70,7 +85,7 @@ def random_design(rng, library, *, plain=False):
         resin_bleed=float(rng.choice([0.0, 0.01])),
     )
     bench = Bench()
-    if not plain and rng.random() < 0.5:
+    if rng.random() < 0.5:
         bench = Bench(
             tip_mass=0.196,
             tip_mass_offset=0.035,
@@ -95,37 +110,51 @@ def random_design(rng, library, *, plain=False):
 
 
 def with_ground_tip(design, tip_diameter, rng):
-    """The design with its tip ground to a diameter that its build allows."""
-    finish = design.finish
-    taper = float(rng.choice([0.0, 0.002]))
-    return Design(
-        name=design.name,
-        shaft=design.shaft,
-        finish=Finish(
-            grind=finish.grind,
-            tip_diameter=tip_diameter,
-            tip_parallel=0.076,
-            tip_blend=float(rng.choice([0.0, 0.080])),
-            tip_taper=taper,
-            coating=finish.coating,
-            resin_bleed=finish.resin_bleed,
-        ),
-        flags=design.flags,
-        bench=design.bench,
-        cutting=design.cutting,
+    """The design with its tip ground to a diameter."""
+    finish = replace(
+        design.finish,
+        tip_diameter=tip_diameter,
+        tip_parallel=0.076,
+        tip_blend=float(rng.choice([0.0, 0.080])),
+        tip_taper=float(rng.choice([0.0, 0.002])),
     )
+    return replace(design, finish=finish)
 
 
-def random_designs(n, seed, library, *, plain=False):
+def tip_as_rolled(design, library):
+    return evaluate(design, library).metrics["tip_diameter"]
+
+
+def random_designs(n, seed, library):
     """n designs; every third has its tip ground."""
-    from model import evaluate
-
     rng = np.random.default_rng(seed)
     designs = []
     while len(designs) < n:
-        design = random_design(rng, library, plain=plain)
+        design = random_design(rng, library)
         if len(designs) % 3 == 0:
-            tip = evaluate(design, library).metrics["tip_diameter"]
-            design = with_ground_tip(design, round(tip - 0.3e-3, 6), rng)
+            tip = round(tip_as_rolled(design, library) - 0.3e-3, 6)
+            design = with_ground_tip(design, tip, rng)
+            try:
+                evaluate(design, library)
+            except InputError:  # ground through the wall: draw another one
+                continue
+        designs.append(design)
+    return designs
+
+
+def unmakeable_designs(n, seed, library):
+    """n designs with too thin a tip (even ones) or too wide a piece (odd ones)."""
+    rng = np.random.default_rng(seed)
+    designs = []
+    while len(designs) < n:
+        design = random_design(rng, library)
+        if len(designs) % 2 == 0:
+            tip = round(tip_as_rolled(design, library) + 0.2e-3, 6)
+            design = with_ground_tip(design, tip, rng)
+        else:
+            whole = replace(design.flags[-1], material="pitch-100", is_pair=True)
+            wide = replace(whole, name="wide", angle=math.radians(60.0))
+            cutting = Cutting(splice_from=math.radians(80.0))
+            design = replace(design, flags=(wide, *design.flags), cutting=cutting)
         designs.append(design)
     return designs

@@ -4,10 +4,17 @@ Vectorised over stations; this is what speed is measured against.
 """
 
 import math
+from functools import cache
 
 import numpy as np
 
 SAME, LOOK, CELL = 1e-7, 1e-9, 0.025
+
+
+@cache
+def cured(prepreg, bleed):
+    """Plies are kept: the batch, too, works them out once for all its designs."""
+    return prepreg.cured(bleed)
 
 
 def stiffness(ply, angle, is_pair):
@@ -158,7 +165,7 @@ def evaluate(design, library, ei_stations=(), step_length=0.010):
     cost = overhang_most = 0.0
     for flag, start, end in zip(flags, starts, ends, strict=True):
         prepreg = library.prepregs[flag.material]
-        ply = prepreg.cured(finish.resin_bleed)
+        ply = cured(prepreg, finish.resin_bleed)
         pieces = 2 if flag.is_pair else 1
         turns = np.where((start < look) & (look < end), flag.wraps, 0.0)
         if flag.run_out_tip:
@@ -291,10 +298,12 @@ def evaluate(design, library, ei_stations=(), step_length=0.010):
         cost,
         1 / use - 1,
     )
-    stiff = [
-        (np.interp(s, xs, EIs) + np.interp(-s, -xs[::-1], EIs[::-1])) / 2
-        for s in ei_stations
-    ]
+    stiff = []
+    for station in ei_stations:
+        on_point = np.abs(x - station) < SAME
+        stiff.append(
+            EI[on_point].mean() if on_point.any() else np.interp(station, x, EI)
+        )
     wall = float(np.min(fin - bore[on]))
     shop = (wall, 2 * step, shortage, depth, bias_ground, overhang_most)
     return np.array(metrics), np.array(stiff), np.array(shop)

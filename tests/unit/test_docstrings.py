@@ -30,17 +30,22 @@ def section(doc, title):
     return found.group(1) if found else ""
 
 
+def entries_of(text):
+    return re.split(r"\n(?=\S)", text) if text else []
+
+
 @pytest.mark.parametrize("function", list(public_functions()))
 def test_parameters_and_units_are_documented(function):
     doc = inspect.getdoc(function) or ""
-    parameters = section(doc, "Parameters")
-    entries = re.split(r"\n(?=\S)", parameters) if parameters else []
+    entries = entries_of(section(doc, "Parameters"))
     documented = [
         name.strip() for entry in entries for name in entry.split(" : ")[0].split(",")
     ]
     assert documented == list(inspect.signature(function).parameters)
-    for entry in entries:
-        assert re.search(r"\[[^\]]+\]\s*$", entry), f"no unit: {entry}"
     returned = inspect.signature(function).return_annotation
     if returned not in (None, "None", inspect.Signature.empty):
-        assert section(doc, "Returns") or section(doc, "Yields")
+        given = entries_of(section(doc, "Returns") or section(doc, "Yields"))
+        assert given, "what it returns is not documented"
+        entries += given
+    for entry in entries:
+        assert re.search(r"\[[^\]]+\]\s*$", entry), f"no unit: {entry}"
