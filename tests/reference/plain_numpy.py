@@ -17,8 +17,9 @@ def cured(prepreg, bleed):
     return prepreg.cured(bleed)
 
 
+@cache
 def stiffness(ply, angle, is_pair):
-    """11, 12, 22, 66, 16, 26 of a ring, by rotating the ply's matrix."""
+    """11, 12, 22, 66, 16, 26 of a ring, by rotating the ply's matrix; kept."""
     nu21 = ply.nu12 * ply.E2 / ply.E1
     share = 1.0 - ply.nu12 * nu21
     Q = np.array(
@@ -281,10 +282,9 @@ def evaluate(design, library, ei_stations=(), step_length=0.010):
         at = (L - bench.butt_load_at, L - bench.butt_support, L - bench.butt_hold)
         butt = overhang(xs, EIs, *at, bench.butt_load)
     fin = finished[on]
-    near = np.searchsorted(xs, xs + step_length + LOOK, side="right")
-    step = max(
-        float(np.ptp(fin[i:j])) if j > i + 1 else 0.0 for i, j in enumerate(near)
-    )
+    apart = xs[None, :] - xs[:, None]
+    near = (apart >= 0) & (apart <= step_length + LOOK)
+    step = float(np.max(np.abs(fin[None, :] - fin[:, None]) * near))
     metrics = (
         weight,
         L - product_integral(xs, ms, xs) / weight,
@@ -296,7 +296,7 @@ def evaluate(design, library, ei_stations=(), step_length=0.010):
         butt,
         tip / (tip + butt),
         cost,
-        1 / use - 1,
+        1 / use - 1 if bench.strength_from <= L - bench.strength_to else math.nan,
     )
     stiff = []
     for station in ei_stations:
