@@ -4,7 +4,7 @@ import pandas as pd
 
 from model import METRICS, Library, Report, angle_text
 from optimiser.review import table_text
-from optimiser.words import metric_text, number, wraps_text
+from optimiser.words import number, wraps_text
 
 
 def report_text(report: Report) -> str:
@@ -30,10 +30,10 @@ def report_text(report: Report) -> str:
         "",
     ]
     for metric in METRICS:
-        text = metric_text(metric, report.metrics[metric.key])
+        text = metric.shown(report.metrics[metric.key])
         if metric.key == "material_cost":
             text += currency
-        lines.append(f"  {metric.label:<26} {text}")
+        lines.append(f"  {metric.label:<28} {text}")
     flags = pd.DataFrame(
         [
             {

@@ -169,24 +169,6 @@ def metric_heading(metric: Metric, currency: str = "") -> str:
     return f"{metric.label} [{unit}]" if unit else metric.label
 
 
-def metric_text(metric: Metric, value: float | None) -> str:
-    """Metric as a number in its unit, without the unit.
-
-    Parameters
-    ----------
-    metric : Metric
-        One of the metrics. [-]
-    value : float or None
-        None or NaN where the test does not fit. [SI]
-
-    Returns
-    -------
-    text : str
-        Rounded as the metric asks. [-]
-    """
-    return number(None if value is None else value * metric.scale, metric.decimals)
-
-
 def bound_text(metric: Metric, value: float) -> str:
     """Edge of a band, with the digits it was given in.
 

@@ -368,6 +368,13 @@ def test_a_reader_that_goes_early_is_no_fault():
     assert error == ""
 
 
+def test_evaluate_shows_every_number_with_its_unit(capsys):
+    assert main(["evaluate", str(DESIGN)]) == 0
+    said = capsys.readouterr().out
+    for unit in (" g\n", " mm\n", " cpm\n", " deg\n", " %\n", " USD\n"):
+        assert unit in said
+
+
 def test_a_terminal_without_the_letters_is_no_fault():
     environment = os.environ | {"PYTHONIOENCODING": "ascii", "PYTHONUTF8": "0"}
     said, error = plyfront("evaluate", DESIGN, env=environment).communicate()
