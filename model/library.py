@@ -38,6 +38,14 @@ TABLES: Final = ("fibres.csv", "resins.csv", "prepregs.csv", "mandrels.csv")
 ABOUT: Final = "library.toml"
 #: fibre volume fractions a cured ply can have; outside, a row holds a slip
 VF_RANGE: Final = (0.2, 0.85)
+#: Allowable strain across the fibres in compression over that in tension, where a row
+#: has none: the least of common ratios of 4 to 6, that of the ply in I. M. Daniel and
+#: O. Ishai, Engineering Mechanics of Composite Materials (228 and 57 MPa).
+TRANSVERSE_RATIO: Final = 4.0
+#: Thermal expansion along and across the fibres, where a row has none; typical of
+#: carbon/epoxy, from memory. [1/K]
+EXPANSION_ALONG: Final = 0.0
+EXPANSION_ACROSS: Final = 30e-6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,7 +141,11 @@ class Ply:
     strain_tension: float  #: allowable strain along the fibre, tension [-]
     strain_compression: float  #: the same, compression, as a positive number [-]
     strain_transverse: float  #: allowable strain across the fibre, tension [-]
+    #: the same, compression, as a positive number [-]
+    strain_transverse_compression: float
     strain_shear: float  #: allowable engineering shear strain [-]
+    expansion_along: float  #: thermal expansion along the fibre [1/K]
+    expansion_across: float  #: the same, across the fibre [1/K]
 
 
 def _known(kind: str, info: ValidationInfo, name: str) -> Any:
@@ -229,6 +241,24 @@ class Prepreg:
         Cell("mm", "length", above=0, at_most=2, optional=True),
         Field(alias="thickness_mm"),
     ] = None
+    #: allowable strain across the fibre, compression, if known [-]
+    strain_transverse_compression: Annotated[
+        float | None,
+        Cell("%", "percent", above=0, at_most=20, optional=True),
+        Field(alias="strain_transverse_compression_pct"),
+    ] = None
+    #: measured thermal expansion along the fibre, if any [1/K]
+    expansion_along: Annotated[
+        float | None,
+        Cell("um/m", "number", at_least=-20, at_most=200, optional=True),
+        Field(alias="expansion_along_um_m_k"),
+    ] = None
+    #: measured thermal expansion across the fibre, if any [1/K]
+    expansion_across: Annotated[
+        float | None,
+        Cell("um/m", "number", at_least=-20, at_most=200, optional=True),
+        Field(alias="expansion_across_um_m_k"),
+    ] = None
     source: Annotated[str, Text()]  #: where the numbers come from
 
     def cured(self, resin_bleed: float = 0.0) -> Ply:
@@ -271,7 +301,13 @@ class Prepreg:
             strain_tension=self.strain_tension,
             strain_compression=self.strain_compression,
             strain_transverse=self.strain_transverse,
+            strain_transverse_compression=measured_or(
+                self.strain_transverse_compression,
+                TRANSVERSE_RATIO * self.strain_transverse,
+            ),
             strain_shear=self.strain_shear,
+            expansion_along=measured_or(self.expansion_along, EXPANSION_ALONG),
+            expansion_across=measured_or(self.expansion_across, EXPANSION_ACROSS),
         )
 
 

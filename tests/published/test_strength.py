@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 
 from model import Bench, read_quantity
+from model.failure import MODES, ply_limits, ply_strains, ply_uses
 from model.laminate import plane_stiffness, rotated_stiffness
-from model.strength import ply_strains
+from model.strength import torsion_test
+from tests.tubes import Layer, Tube, kaw_ply
 
 E1, E2, G12, NU12 = 181e9, 10.3e9, 7.17e9, 0.28
 STRENGTH = {"Xt": 1500e6, "Xc": 1500e6, "Yt": 40e6, "Yc": 246e6, "S": 68e6}
@@ -36,6 +38,89 @@ def test_maximum_strain_of_a_ply_at_60_degrees():
         STRENGTH["S"] / G12 / abs(sheared),
     )
     assert min(factors) / 1e6 == pytest.approx(16.33, abs=0.005)
+
+
+@pytest.mark.source(
+    "A. K. Kaw, Mechanics of Composite Materials, 2nd ed., 2006, chapter 2, lamina at "
+    "60 degrees under 2S, -3S, 4S: maximum strain 16.33 MPa; Tsai-Wu with H12 = "
+    "-1/2 √(H11 H22) 22.39 MPa; from memory and recomputed"
+)
+def test_criteria_of_a_ply_at_60_degrees():
+    angle = math.radians(60)
+    q11, q12, q22, q66, q16, q26 = rotated_stiffness(
+        plane_stiffness(E1, E2, G12, NU12), angle
+    )
+    stiffness = np.array([[q11, q12, q16], [q12, q22, q26], [q16, q26, q66]])
+    strain = np.linalg.solve(stiffness, [2e6, -3e6, 4e6])
+    c, s = math.cos(angle), math.sin(angle)
+    local = ply_strains(c * c, s * s, c * s, *strain)
+    found = ply_uses(ply_limits(kaw_ply()), *local, 0.0, 0.0, 0.0)
+    assert 1.0 / max(found[0], found[2]) == pytest.approx(16.33, abs=0.005)
+    assert MODES[found[3]] == "shear"
+    assert 1.0 / found[4] == pytest.approx(22.39, abs=0.005)
+
+
+@pytest.mark.source(
+    "by hand: T = 2π r² t G γ, G of a balanced ±45 laminate of the textbook ply 46.591 "
+    "GPa (computed), fibre strain γ/2, fibre strain at failure 1500 MPa/181 GPa"
+)
+def test_a_thin_bias_tube_breaks_by_its_fibres():
+    r, t = 0.1, 1e-4
+    tube = Tube(r - t / 2, (Layer(kaw_ply(), 45, t, is_pair=True),))
+    torque = 2 * math.pi * r**2 * t * 46.591e9 * 2 * 1500 / 181e3
+    # strained at its outside, half a thickness beyond the middle
+    assert tube.breaking_torque() == pytest.approx(torque, rel=6e-4)
+    assert tube.breaking_torque() < torque
+
+
+@pytest.mark.source(
+    "by hand: T = 2π r² t S of a thin tube in shear, S = 68 MPa of the textbook ply"
+)
+@pytest.mark.parametrize("degrees", [0, 90])
+def test_a_thin_tube_without_bias_breaks_by_its_matrix(degrees):
+    r, t = 0.1, 1e-4
+    tube = Tube(r - t / 2, (Layer(kaw_ply(), degrees, t),))
+    torque = 2 * math.pi * r**2 * t * 68e6
+    assert tube.breaking_torque() == pytest.approx(torque, rel=6e-4)
+
+
+@pytest.mark.source(
+    "by hand: a thin tube with a single angle, free to stretch and to turn its hoop, "
+    "has shear stress only; fibre and matrix stresses by the rotation of pure shear, "
+    "σ1 = 2 sin cos τ at 30 degrees, and strain by the ply's compliance"
+)
+def test_a_thin_tube_of_one_angle_in_torsion():
+    r, t = 1.0, 1e-4
+    tube = Tube(r - t / 2, (Layer(kaw_ply(), 30, t),))
+    tau = 1.0 / (2 * math.pi * r**2 * t)
+    c, s = math.cos(math.radians(30)), math.sin(math.radians(30))
+    along = 2 * c * s * tau * (1 + NU12) / E1
+    use = tube.fibre_use(tube.torsion)
+    assert use == pytest.approx(along / (1500 / 181e3), rel=1e-3)
+
+
+@pytest.mark.source(
+    "torsion test of golf shafts, approval standard and standard confirmation method, "
+    "Product Safety Association, Japan, 1993, from memory: both ends gripped 50 mm, "
+    "breaking torque times twist; uniform shaft by hand: T² l/GJ"
+)
+def test_product_of_breaking_torque_and_twist():
+    assert Bench().torsion_grip == pytest.approx(read_quantity("50 mm", "length"))
+    x = np.linspace(0.05, 1.118, 40)
+    torque, product = torsion_test(x, 0 * x + 20.0, 0 * x + 1 / 25.0, 40, x[0], x[39])
+    assert torque == pytest.approx(25.0)
+    assert math.degrees(product) == pytest.approx(math.degrees(625 * 1.068 / 20.0))
+
+
+@pytest.mark.source(
+    "I. M. Daniel and O. Ishai, Engineering Mechanics of Composite Materials, ply of a "
+    "problem: 57 and 228 MPa across the fibres, tension and compression"
+)
+def test_ratio_of_transverse_strengths(library):
+    prepreg = library.prepregs["standard-125"]
+    ply = prepreg.cured()
+    ratio = ply.strain_transverse_compression / ply.strain_transverse
+    assert ratio == pytest.approx(228 / 57)
 
 
 @pytest.mark.source("exact: invariants of plane strain under a rotation of axes")

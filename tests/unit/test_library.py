@@ -10,8 +10,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from model import read_library
-from model.library import TABLES, VF_RANGE
+from model import InputError, read_library
+from model.library import (
+    EXPANSION_ACROSS,
+    EXPANSION_ALONG,
+    TABLES,
+    TRANSVERSE_RATIO,
+    VF_RANGE,
+)
 
 # one library for all: reading it anew for every example would be slow
 LIBRARY = read_library()
@@ -156,3 +162,52 @@ def test_range_of_fibre_contents_holds_the_shop():
     least, most = VF_RANGE
     for prepreg in LIBRARY.prepregs.values():
         assert least < prepreg.cured().Vf < most
+
+
+def with_columns(folder, columns):
+    """Packaged tables in a folder, with columns added to the first prepreg."""
+    for name, text in LIBRARY.files.items():
+        (folder / name).write_text(text)
+    rows = list(csv.reader(io.StringIO(LIBRARY.files["prepregs.csv"])))
+    rows[0] += columns
+    for k, row in enumerate(rows[1:]):
+        row += [value if k == 0 else "" for value in columns.values()]
+    out = io.StringIO()
+    csv.writer(out).writerows(rows)
+    (folder / "prepregs.csv").write_text(out.getvalue())
+    return folder
+
+
+def test_strength_across_and_expansion_have_defaults(tmp_path):
+    columns = {
+        "strain_transverse_compression_pct": "2.4",
+        "expansion_along_um_m_k": "-0.5",
+        "expansion_across_um_m_k": "27",
+    }
+    library = read_library(with_columns(tmp_path, columns))
+    given, *others = [prepreg.cured() for prepreg in library.prepregs.values()]
+    assert given.strain_transverse_compression == pytest.approx(0.024)
+    assert given.expansion_along == pytest.approx(-0.5e-6)
+    assert given.expansion_across == pytest.approx(27e-6)
+    for ply in (*others, LIBRARY.prepregs["standard-150"].cured()):
+        ratio = ply.strain_transverse_compression / ply.strain_transverse
+        assert ratio == pytest.approx(TRANSVERSE_RATIO)
+        assert ply.expansion_along == EXPANSION_ALONG
+        assert ply.expansion_across == EXPANSION_ACROSS
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "hint"),
+    [
+        ("expansion_across_um_m_k", "3e-5 1/K", "not a number"),
+        ("expansion_across_um_m_k", "2000", "out of range"),
+        ("expansion_along_um_m_k", "-40", "from -20 to 200"),
+        ("strain_transverse_compression_pct", "0", "above 0 and up to 20"),
+    ],
+)
+def test_slips_in_them_are_faults(tmp_path, column, value, hint):
+    with pytest.raises(InputError) as caught:
+        read_library(with_columns(tmp_path, {column: value}))
+    (fault,) = caught.value.faults
+    assert fault.key == column
+    assert hint in fault.message
