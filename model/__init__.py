@@ -1,17 +1,20 @@
 """One shaft: materials, layup, wall, stiffness, bench tests, strength, mass, cost."""
 
-from model.batch import (
-    GRADIENTS,
-    BatchReport,
-    Conditions,
-    Layups,
-    Sheet,
-    Work,
-    evaluate_batch,
-    layups_of,
-    workspace,
+from model.accuracy import AccuracyRow, AccuracyWord, Case, Checks, within
+from model.accuracy_table import ACCURACY_CHECKS
+from model.batch import BatchReport, evaluate_batch
+from model.bench import (
+    DEFLECTIONS,
+    BenchReadings,
+    Drop,
+    WallStiffness,
+    bench_readings,
+    machine_of,
+    machine_readings,
+    wall_stiffness,
 )
 from model.compilation import compiled, compiled_entry, fingerprint
+from model.conditions import Conditions, Layups, Sheet, layups_of, no_layups
 from model.design import (
     Bench,
     Cutting,
@@ -26,6 +29,7 @@ from model.design_checks import (
     check_bleed,
     check_finish,
     mandrel_fault,
+    read_bench,
 )
 from model.design_file import (
     RunOuts,
@@ -35,6 +39,7 @@ from model.design_file import (
     open_design,
     read_design,
 )
+from model.edges import Suggestion
 from model.errors import Fault, InputError, ModelRangeError, nearest, suggestion
 from model.fields import (
     AngleText,
@@ -49,6 +54,7 @@ from model.fields import (
     show_value,
 )
 from model.files import read_text
+from model.gradients import GRADIENTS
 from model.library import (
     Fibre,
     Library,
@@ -58,7 +64,14 @@ from model.library import (
     Resin,
     read_library,
 )
+from model.measured import (
+    Comparison,
+    MeasuredProfile,
+    compare_profile,
+    read_measured,
+)
 from model.metrics import METRIC, METRICS, SHOP_MEASURES, Metric
+from model.profile_machine import Machine, Reading
 from model.reading import (
     FORBID_EXTRA,
     FORMAT,
@@ -66,14 +79,18 @@ from model.reading import (
     open_document,
     parse_document,
 )
-from model.shaft import (
+from model.report import (
+    Breaking,
     FlagReport,
     Profile,
     Report,
+    SectionCheck,
     StrengthPoint,
     angle_text,
-    evaluate,
 )
+from model.scratch import Work, workspace
+from model.setups import SETUPS, Setup, setup_overrides
+from model.shaft import SECTION_DIFFERENCE, evaluate, suggest_clock_positions
 from model.units import (
     DIMENSIONS,
     FlagAngle,
@@ -85,21 +102,33 @@ from model.units import (
 )
 
 __all__ = [
+    "ACCURACY_CHECKS",
+    "DEFLECTIONS",
     "DIMENSIONS",
     "FORBID_EXTRA",
     "FORMAT",
     "GRADIENTS",
     "METRIC",
     "METRICS",
+    "SECTION_DIFFERENCE",
+    "SETUPS",
     "SHOP_MEASURES",
+    "AccuracyRow",
+    "AccuracyWord",
     "AngleText",
     "BatchReport",
     "Bench",
+    "BenchReadings",
+    "Breaking",
+    "Case",
+    "Checks",
     "Choice",
+    "Comparison",
     "Conditions",
     "Cutting",
     "Design",
     "Document",
+    "Drop",
     "Fault",
     "Fibre",
     "Finish",
@@ -109,7 +138,9 @@ __all__ = [
     "InputError",
     "Layups",
     "Library",
+    "Machine",
     "Mandrel",
+    "MeasuredProfile",
     "Metric",
     "ModelRangeError",
     "OneOf",
@@ -119,21 +150,28 @@ __all__ = [
     "Quantity",
     "QuantityError",
     "Reader",
+    "Reading",
     "Report",
     "Resin",
     "RunOutText",
     "RunOuts",
+    "SectionCheck",
+    "Setup",
     "Shaft",
     "Sheet",
     "StrengthPoint",
+    "Suggestion",
     "Text",
+    "WallStiffness",
     "Whole",
     "Work",
     "YesNo",
     "angle_text",
+    "bench_readings",
     "check_bench",
     "check_bleed",
     "check_finish",
+    "compare_profile",
     "compiled",
     "compiled_entry",
     "design_from_text",
@@ -144,18 +182,27 @@ __all__ = [
     "fingerprint",
     "format_quantity",
     "layups_of",
+    "machine_of",
+    "machine_readings",
     "mandrel_fault",
     "nearest",
+    "no_layups",
     "open_design",
     "open_document",
     "parse_document",
     "quoted",
+    "read_bench",
     "read_design",
     "read_library",
+    "read_measured",
     "read_quantity",
     "read_text",
+    "setup_overrides",
     "show_value",
+    "suggest_clock_positions",
     "suggestion",
+    "wall_stiffness",
+    "within",
     "workspace",
     "write_flag_angle",
     "write_quantity",

@@ -81,6 +81,7 @@ def first_mode(
     tip_mass: float,
     tip_mass_offset: float,
     tip_mass_inertia: float,
+    clamp_compliance: float,
     y: Array,
     moment: Array,
 ) -> tuple[float, float]:
@@ -98,6 +99,8 @@ def first_mode(
         Distance of its centre beyond the tip. [m]
     tip_mass_inertia : float
         Moment of inertia about its own centre. [kg·m²]
+    clamp_compliance : float
+        How much the clamp turns under the moment on it. [rad/(N·m)]
     y : ndarray, shape (n_x,)
         Mode shape, 1 at the tip, written. [-]
     moment : ndarray, shape (n_x,)
@@ -129,7 +132,7 @@ def first_mode(
             force += h * (near + far) / 2.0
             moment[p + 1] = couple
         deflection = 0.0
-        slope = 0.0
+        slope = clamp_compliance * moment[last]
         far = moment[last] / EI[last]
         y[last] = 0.0
         for p in range(last - 1, first - 1, -1):
@@ -159,6 +162,7 @@ def first_frequency(
     tip_mass: float = 0.0,
     tip_mass_offset: float = 0.0,
     tip_mass_inertia: float = 0.0,
+    clamp_compliance: float = 0.0,
 ) -> float:
     """First bending frequency of a beam clamped at its last station.
 
@@ -172,6 +176,8 @@ def first_frequency(
         Distance of its centre beyond the beam. [m]
     tip_mass_inertia : float
         Moment of inertia about its own centre. [kg·m²]
+    clamp_compliance : float
+        How much the clamp turns under the moment on it. [rad/(N·m)]
 
     Returns
     -------
@@ -197,10 +203,70 @@ def first_frequency(
         tip_mass,
         tip_mass_offset,
         tip_mass_inertia,
+        clamp_compliance,
         y,
         moment,
     )
     return float(np.sqrt(omega2) / (2.0 * np.pi))
+
+
+@compiled
+def modal_mass(x: Array, m: Array, y: Array, first: int, last: int) -> float:
+    """Mass of a beam that a mode of vibration moves.
+
+    Parameters
+    ----------
+    x, m, y : ndarray, shape (n_x,)
+        Stations, mass per length, mode shape. [m, kg/m, -]
+    first, last : int
+        Range of points. [-]
+
+    Returns
+    -------
+    mass : float
+        Integral of the mass per length times the square of the mode. [kg]
+    """
+    total = 0.0
+    near = m[first] * y[first]
+    for p in range(first, last):
+        far = m[p + 1] * y[p + 1]
+        a, b = y[p], y[p + 1]
+        total += (x[p + 1] - x[p]) * (near * (2.0 * a + b) + far * (a + 2.0 * b))
+        near = far
+    return total / 6.0
+
+
+@compiled
+def cantilever_deflection(
+    x: Array, EI: Array, load_point: int, clamp_point: int, load: float
+) -> float:
+    """Drop of the load point of a bar clamped at its butt.
+
+    Parameters
+    ----------
+    x, EI : ndarray, shape (n_x,)
+        Stations and bending stiffness. [m, N·m²]
+    load_point, clamp_point : int
+        Points where the load hangs and where the clamp begins. [-]
+    load : float
+        Force. [N]
+
+    Returns
+    -------
+    drop : float
+        Deflection under the load. [m]
+    """
+    total = 0.0
+    arm = 0.0
+    bend = 0.0
+    for p in range(load_point, clamp_point):
+        next_arm = x[p + 1] - x[load_point]
+        next_bend = next_arm / EI[p + 1]
+        near = arm * (2.0 * bend + next_bend)
+        far = next_arm * (bend + 2.0 * next_bend)
+        total += (x[p + 1] - x[p]) * (near + far)
+        arm, bend = next_arm, next_bend
+    return load * total / 6.0
 
 
 @compiled

@@ -46,6 +46,10 @@ SOURCES = fingerprint(Path(__file__).parent)
 def compiled(function: Function) -> Function:
     """Compile a function of the core; it is inlined into the entry that calls it.
 
+    Were it called instead, an entry just compiled would call the function's own machine
+    code, and one loaded from disk a copy made for that entry; the two may round
+    differently, and a resumed run would leave the path of an uninterrupted one.
+
     Parameters
     ----------
     function : callable
@@ -56,7 +60,27 @@ def compiled(function: Function) -> Function:
     function : callable
         The same function, compiled at its first call. [-]
     """
-    wrap = njit(error_model="numpy", fastmath=_ARITHMETIC)
+    wrap = njit(error_model="numpy", fastmath=_ARITHMETIC, forceinline=True)
+    return cast(Function, wrap(function))
+
+
+def compiled_stage(function: Function) -> Function:
+    """Compile a stage of the core into the body of the function that calls it.
+
+    A call that hands over the many arrays of an evaluation counts references to each
+    of them, which costs more than some stages themselves.
+
+    Parameters
+    ----------
+    function : callable
+        Function over named tuples of arrays. [-]
+
+    Returns
+    -------
+    function : callable
+        The same function, to be called from compiled functions. [-]
+    """
+    wrap = njit(error_model="numpy", fastmath=_ARITHMETIC, inline="always")
     return cast(Function, wrap(function))
 
 

@@ -16,7 +16,7 @@ from typing import Annotated, Any, Final
 from pydantic import AfterValidator, ValidationInfo
 
 from model.errors import suggestion
-from model.fields import Quantity, Text
+from model.fields import OneOf, Quantity, Text
 from model.library import Library
 from model.reading import FORBID_EXTRA, readers
 
@@ -49,6 +49,9 @@ def _known_mandrel(name: str, info: ValidationInfo) -> str:
     return name
 
 
+#: Ways to say when a ply fails.
+CRITERIA: Final = ("maximum strain", "quadratic")
+
 _LENGTH: Final = Quantity("length", at_least=0.0)
 _SHORT: Final = Quantity("length", at_least=0.0, at_most=0.2)
 _ON_BENCH: Final = Quantity("length", at_least=0.0, at_most=2.0)
@@ -64,7 +67,12 @@ class Flag:
     is_pair: bool  #: a +angle and a -angle piece rolled together [-]
     start: Annotated[float, Quantity("length")]  #: end nearer the tip [m]
     end: Annotated[float, Quantity("length")]  #: end nearer the butt [m]
-    wraps: Annotated[float, Quantity("number")]  #: turns; of each piece of a pair [-]
+    #: turns, of each piece of a pair; 0 where the widths of the piece are given [-]
+    wraps: Annotated[float, Quantity("number")] = 0.0
+    #: width of a straight-edged piece, as cut, at its end nearer the tip [m]
+    width_tip: Annotated[float | None, Quantity("length")] = None
+    #: and at its end nearer the butt; both or none are given [m]
+    width_butt: Annotated[float | None, Quantity("length")] = None
     run_out_tip: Annotated[float, Quantity("length")] = 0.0  #: diagonal, tip end [m]
     run_out_butt: Annotated[float, Quantity("length")] = 0.0  #: diagonal, butt end [m]
     #: position of the cut edge round the shaft, if stated [rad]
@@ -136,7 +144,13 @@ class Bench:
     tip_mass_inertia: Annotated[
         float, Quantity("inertia", at_least=0.0, at_most=0.1)
     ] = 0.0
+    #: how much the clamp gives under the bending moment on it [rad/(N·m)]
+    frequency_clamp_compliance: Annotated[
+        float, Quantity("compliance", at_least=0.0, at_most=0.1)
+    ] = 0.0
     torque_clamp: Annotated[float, _ON_BENCH] = 0.127  #: of the butt, clamped [m]
+    #: where the clamp begins, from the tip; stands for torque_clamp where given [m]
+    torque_clamp_at: Annotated[float | None, _ON_BENCH] = None
     torque_grip: Annotated[float, _ON_BENCH] = 0.040  #: of the tip, gripped [m]
     #: couple on the tip, 1 lbf ft [N·m]
     torque_moment: Annotated[float, Quantity("moment", above=0.0)] = 1.355817948331
@@ -150,6 +164,10 @@ class Bench:
     #: load of the tip deflection, 1.3 kgf [N]
     tip_load: Annotated[float, Quantity("force", above=0.0)] = 1.3 * 9.80665
     tip_load_at: Annotated[float, _ON_BENCH] = 0.932  #: from the tip [m]
+    cantilever_clamp: Annotated[float, _ON_BENCH] = 0.127  #: of the butt, clamped [m]
+    #: load of the cantilever deflection, 1 kgf [N]
+    cantilever_load: Annotated[float, Quantity("force", above=0.0)] = 9.80665
+    cantilever_load_at: Annotated[float, _ON_BENCH] = 0.0  #: from the tip [m]
     #: bending moment the wall must bear [N·m]
     strength_moment: Annotated[float, Quantity("moment", above=0.0)] = 30.0
     strength_tip_support: Annotated[float, _ON_BENCH] = 0.015  #: from the tip [m]
@@ -158,6 +176,32 @@ class Bench:
     strength_b: Annotated[float, _ON_BENCH] = 0.525  #: point B, from the tip [m]
     strength_to: Annotated[float, _ON_BENCH] = 0.175  #: full moment, from the butt [m]
     strength_butt_support: Annotated[float, _ON_BENCH] = 0.025  #: from the butt [m]
+    #: what fails a ply
+    strength_criterion: Annotated[str, OneOf(CRITERIA)] = CRITERIA[0]
+    #: from cure to use; its residual strains count where it is given [K]
+    temperature_drop: Annotated[
+        float, Quantity("warming", at_least=0.0, at_most=250.0)
+    ] = 0.0
+    #: largest bending moment of an impact at the head; none is looked at if 0 [N·m]
+    impact_moment: Annotated[
+        float, Quantity("moment", at_least=0.0, at_most=1000.0)
+    ] = 0.0
+    impact_at: Annotated[float, _ON_BENCH] = 0.035  #: where it acts, from the tip [m]
+    impact_to: Annotated[float, _ON_BENCH] = 0.350  #: where it has vanished [m]
+    torsion_grip: Annotated[float, _ON_BENCH] = 0.050  #: of either end, gripped [m]
+    #: width of a ring that is crushed [m]
+    crush_width: Annotated[float, Quantity("length", above=0.0, at_most=0.2)] = 0.010
+    #: load such a ring must bear; not asked for if 0 [N]
+    crush_load: Annotated[float, Quantity("force", at_least=0.0)] = 0.0
+    #: span of the machine that reads the EI profile [m]
+    profile_span: Annotated[float, Quantity("length", above=0.0, at_most=1.0)] = 0.200
+    #: its load in mid-span, 20 kgf [N]
+    profile_load: Annotated[float, Quantity("force", above=0.0)] = 20.0 * 9.80665
+    profile_first: Annotated[float, _ON_BENCH] = 0.130  #: its first site [m]
+    #: and the distance of its sites [m]
+    profile_step: Annotated[float, Quantity("length", at_least=0.005, at_most=1.0)] = (
+        0.100
+    )
 
     def __post_init__(self) -> None:
         _settle(self)
@@ -193,6 +237,10 @@ class Design:
     bench: Bench = Bench()  #: how it is tested
     cutting: Cutting = Cutting()  #: how its pieces are cut
     library: str | None = None  #: folder of its library, from the design's own folder
+
+
+#: Words that change what is predicted; all others are names.
+_WORDS_THAT_COUNT: Final = frozenset({"strength_criterion"})
 
 
 def design_id(design: Design, library: Library) -> str:
@@ -240,6 +288,8 @@ def _content(item: Any) -> dict[str, Any]:
         value = getattr(item, field.name)
         if dataclasses.is_dataclass(value):
             found[field.name] = _content(value)
-        elif not isinstance(value, str) and value != field.default:
+        elif isinstance(value, str) and field.name not in _WORDS_THAT_COUNT:
+            continue
+        elif value != field.default:
             found[field.name] = value
     return found

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from typing import Final
+from dataclasses import replace
+from typing import Any, Final
 
 from model.design import Bench, Finish, Flag, Shaft
 from model.fields import show_value
 from model.library import VF_RANGE, Library, Mandrel
 from model.reading import Document
+from model.setups import setup_overrides
 from model.units import format_quantity
 
 #: stations closer than this are one [m]
@@ -85,6 +87,44 @@ def check_finish(document: Document, finish: Finish, length: float | None) -> No
         fault(key, f"the tip grinding reaches past the butt end ({butt}).")
 
 
+def read_bench(document: Document) -> Bench | None:
+    """Read [bench]: named set-ups, and the values beside them, which win.
+
+    Parameters
+    ----------
+    document : Document
+        Faults are noted here. [-]
+
+    Returns
+    -------
+    bench : Bench or None
+        None if it is faulty. [SI]
+    """
+    names = document.take_from("bench", "setup")
+    bench = document.table("bench", Bench)
+    if names is None:
+        return bench
+    shown = show_value(names)
+    listed = [names] if isinstance(names, str) else names
+    if not isinstance(listed, list) or not all(isinstance(n, str) for n in listed):
+        message = 'not names of set-ups. Write setup = ["name", "name"].'
+        document.fault("[bench]", "setup", shown, message)
+        return None
+    try:
+        given = setup_overrides(listed)
+    except ValueError as error:
+        document.fault("[bench]", "setup", shown, str(error))
+        return None
+    if bench is None:
+        return None
+    # what is written beside the set-ups wins, in either way of saying it
+    own = {key for key in given if document.raw("bench", key) is not None}
+    if document.raw("bench", "torque_clamp") is not None:
+        own.add("torque_clamp_at")
+    changes: dict[str, Any] = {k: v for k, v in given.items() if k not in own}
+    return replace(bench, **changes)
+
+
 def check_bench(document: Document, bench: Bench) -> None:
     """Note bench supports that stand in the wrong order.
 
@@ -95,6 +135,11 @@ def check_bench(document: Document, bench: Bench) -> None:
     bench : Bench
         As read. [SI]
     """
+    if bench.torque_clamp_at is not None:
+        raw = document.raw("bench", "torque_clamp")
+        if raw is not None and document.raw("bench", "torque_clamp_at") is not None:
+            message = "stands beside torque_clamp_at, which says it too. Leave one out."
+            document.fault("[bench]", "torque_clamp", show_value(raw), message)
     for near, far in (
         ("butt_hold", "butt_support"),
         ("butt_support", "butt_load_at"),
@@ -102,6 +147,7 @@ def check_bench(document: Document, bench: Bench) -> None:
         ("tip_support", "tip_load_at"),
         ("strength_tip_support", "strength_from"),
         ("strength_butt_support", "strength_to"),
+        ("impact_at", "impact_to"),
     ):
         if getattr(bench, far) <= getattr(bench, near):
             given = far if document.raw("bench", far) is not None else near

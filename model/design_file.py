@@ -22,8 +22,9 @@ from model.design_checks import (
     check_bleed,
     check_finish,
     mandrel_fault,
+    read_bench,
 )
-from model.errors import Fault, InputError, suggestion
+from model.errors import Fault, InputError, nearest, suggestion
 from model.fields import AngleText, Quantity, Reader, Text, quoted, show_value
 from model.library import Library, read_library
 from model.reading import (
@@ -109,6 +110,39 @@ class RunOutText(Reader):
         return 'Write "60 mm" for both ends or { tip = "60 mm", butt = "0 mm" }.'
 
 
+@dataclass(frozen=True, slots=True)
+class Widths:
+    """Widths of a straight-edged piece at its two ends, as cut."""
+
+    tip: float  #: at the end nearer the tip [m]
+    butt: float  #: at the end nearer the butt [m]
+
+
+@dataclass(frozen=True, slots=True)
+class WidthText(Reader):
+    """Widths of a straight-edged piece: { tip = ..., butt = ... }."""
+
+    def read(self, value: object) -> Widths:
+        """Read widths (see `Reader.read`)."""
+        if not isinstance(value, dict) or set(value) != {"tip", "butt"}:
+            raise ValueError(f"not the widths of both ends. {self.hint()}")
+        length = Quantity("length", above=0.0, at_most=2.0)
+        ends = {}
+        problems = []
+        for key, item in value.items():
+            try:
+                ends[key] = length.read(item)
+            except ValueError as error:
+                problems.append(f"{key} = {show_value(item)}: {error}")
+        if problems:
+            raise ValueError(" ".join(problems))
+        return Widths(**ends)
+
+    def hint(self) -> str:
+        """Say what is allowed (see `Reader.hint`)."""
+        return 'Write { tip = "68 mm", butt = "97 mm" }.'
+
+
 def _fits_flag(run_outs: RunOuts, info: ValidationInfo) -> RunOuts:
     start, end = info.data.get("start"), info.data.get("end")
     if start is None or end is None:
@@ -134,7 +168,8 @@ class _FlagTable:
     angle: Annotated[FlagAngle, AngleText()]
     start: Annotated[float, Quantity("length", at_least=0.0), AfterValidator(_on_shaft)]
     end: Annotated[float, Quantity("length", at_least=0.0), AfterValidator(_on_shaft)]
-    wraps: Annotated[float, Quantity("number", above=0.0, at_most=50.0)]
+    wraps: Annotated[float | None, Quantity("number", above=0.0, at_most=50.0)] = None
+    width: Annotated[Widths | None, WidthText()] = None
     run_out: Annotated[RunOuts, RunOutText(), AfterValidator(_fits_flag)] = RunOuts(
         0.0, 0.0
     )
@@ -150,7 +185,9 @@ class _FlagTable:
             is_pair=self.angle.is_pair,
             start=self.start,
             end=self.end,
-            wraps=self.wraps,
+            wraps=self.wraps or 0.0,
+            width_tip=self.width.tip if self.width else None,
+            width_butt=self.width.butt if self.width else None,
             run_out_tip=self.run_out.tip,
             run_out_butt=self.run_out.butt,
             clock=self.clock,
@@ -251,8 +288,9 @@ def _design(
         if fault is not None:
             shown = show_value(document.raw("shaft", "mandrel_set"))
             document.fault("[shaft]", "mandrel_set", shown, fault)
+    _check_amounts(document)
     tables = document.tables("flag", _FlagTable, context=context)
-    bench = document.table("bench", Bench)
+    bench = read_bench(document)
     cutting = document.table("cutting", Cutting)
     if finish is not None:
         check_finish(document, finish, shaft.length if shaft else None)
@@ -277,6 +315,34 @@ def _design(
         library=library_text,
     )
     return design, library
+
+
+def _check_amounts(document: Document) -> None:
+    """Each flag says how much of it there is: its wraps, or else its widths."""
+    raw = document.peek("flag")
+    for i, flag in enumerate(raw if isinstance(raw, list) else []):
+        if not isinstance(flag, dict):
+            continue
+        where = document.numbered("flag", i, flag)
+        misspelt = {nearest(str(key), ("wraps", "width")) for key in flag}
+        if not misspelt & {"wraps", "width"}:
+            document.fault(
+                where,
+                "wraps",
+                None,
+                "missing. Give the wraps, or the widths of a straight-edged piece: "
+                'width = { tip = "68 mm", butt = "97 mm" }.',
+            )
+        elif "width" in flag:
+            for key in ("wraps", "run_out"):
+                if key in flag:
+                    document.fault(
+                        where,
+                        key,
+                        show_value(flag[key]),
+                        "stands beside width, which says how the piece is cut. "
+                        "Leave one of them out.",
+                    )
 
 
 def _own_library(source: str, text: str | None, folder: Path) -> Library:
@@ -327,8 +393,13 @@ def design_to_text(design: Design) -> str:
             f'angle = "{angle}"',
             f'start = "{write_quantity(flag.start, "length")}"',
             f'end = "{write_quantity(flag.end, "length")}"',
-            f"wraps = {write_quantity(flag.wraps, 'number')}",
         ]
+        if flag.width_tip is None or flag.width_butt is None:
+            lines.append(f"wraps = {write_quantity(flag.wraps, 'number')}")
+        else:
+            tip = write_quantity(flag.width_tip, "length")
+            butt = write_quantity(flag.width_butt, "length")
+            lines.append(f'width = {{ tip = "{tip}", butt = "{butt}" }}')
         tip = write_quantity(flag.run_out_tip, "length")
         butt = write_quantity(flag.run_out_butt, "length")
         if flag.run_out_tip == flag.run_out_butt != 0.0:

@@ -20,6 +20,17 @@ class Metric:
     decimals: int  #: digits shown
     better: str  #: "less" or "more" where one is plainly better, else ""
     dimension: str  #: dimension of a quantity string in a spec
+    needs: str = ""  #: bench value without which there is no such test
+
+    @property
+    def phrase(self) -> str:
+        """Its label within a sentence."""
+        return self.label[:1].lower() + self.label[1:]
+
+    @property
+    def is_measured(self) -> bool:
+        """Whether a bench can read it from a shaft without breaking it."""
+        return self.key not in _PREDICTED
 
     def shown(self, value: float | None) -> str:
         """Value with its unit, as people read it.
@@ -39,6 +50,21 @@ class Metric:
         return f"{value * self.scale:.{self.decimals}f} {self.unit}".strip()
 
 
+#: Metrics that no bench reads, or only by breaking the shaft.
+_PREDICTED = frozenset(
+    {
+        "material_cost",
+        "durability",
+        "torsion_strength",
+        "torsion_product",
+        "flattening",
+        "crush_load",
+        "impact",
+        "direction_spread",
+    }
+)
+
+
 def _metric(
     key: str,
     label: str,
@@ -48,6 +74,7 @@ def _metric(
     decimals: int,
     better: str,
     dimension: str,
+    needs: str = "",
 ) -> Metric:
     column = f"{key}_{suffix}" if suffix else key
     return Metric(
@@ -59,6 +86,7 @@ def _metric(
         decimals=decimals,
         better=better,
         dimension=dimension,
+        needs=needs,
     )
 
 
@@ -86,6 +114,44 @@ METRICS: tuple[Metric, ...] = (
     ),
     _metric("material_cost", "Material cost", "", "", 1.0, 2, "less", "number"),
     _metric("durability", "Durability margin", "", "", 1.0, 3, "more", "number"),
+    _metric(
+        "cantilever_deflection",
+        "Cantilever deflection",
+        "mm",
+        "mm",
+        _MM,
+        1,
+        "",
+        "length",
+    ),
+    _metric(
+        "torsion_strength", "Breaking torque", "N·m", "n_m", 1.0, 1, "more", "moment"
+    ),
+    _metric(
+        "torsion_product",
+        "Breaking torque x twist",
+        "N·m·deg",
+        "n_m_deg",
+        _DEG,
+        0,
+        "more",
+        "moment_angle",
+    ),
+    _metric("flattening", "Flattening margin", "", "", 1.0, 3, "more", "number"),
+    _metric("crush_load", "Crushing load of a ring", "N", "n", 1.0, 0, "more", "force"),
+    _metric(
+        "impact", "Impact margin", "", "", 1.0, 3, "more", "number", "impact_moment"
+    ),
+    _metric(
+        "direction_spread",
+        "Spread of EI round the clock",
+        "%",
+        "pct",
+        100.0,
+        2,
+        "less",
+        "percent",
+    ),
 )
 
 #: The same by key.
@@ -102,6 +168,13 @@ METRIC = MappingProxyType({metric.key: metric for metric in METRICS})
     FLEX_POINT_RATIO,
     MATERIAL_COST,
     DURABILITY,
+    CANTILEVER_DEFLECTION,
+    TORSION_STRENGTH,
+    TORSION_PRODUCT,
+    FLATTENING,
+    CRUSH_LOAD,
+    IMPACT,
+    DIRECTION_SPREAD,
 ) = range(len(METRICS))
 
 #: Columns of what the shop's rules are checked against.

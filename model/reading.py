@@ -277,6 +277,37 @@ class Document:
         inside = self._data.get(table)
         return inside.get(key) if isinstance(inside, dict) else None
 
+    def peek(self, key: str) -> Any:
+        """Look at a top-level value as it is written, without reading it.
+
+        Parameters
+        ----------
+        key : str
+            Top-level key. [-]
+
+        Returns
+        -------
+        value : object
+            The value, None if there is none. [-]
+        """
+        return self._data.get(key)
+
+    def take_from(self, table: str, key: str) -> Any:
+        """Take one value out of a top-level table, which is then read without it.
+
+        Parameters
+        ----------
+        table, key : str
+            Names of the table and of the key inside it. [-]
+
+        Returns
+        -------
+        value : object
+            The value, None if there is none. [-]
+        """
+        inside = self._data.get(table)
+        return inside.pop(key, None) if isinstance(inside, dict) else None
+
     def value(self, key: str, reader: Reader, *, required: bool = True) -> Any:
         """Read one top-level value.
 

@@ -1,24 +1,40 @@
 """One shaft, evaluated: the facade that people and programs call."""
 
 import math
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
 
-from model.batch import (
+from model.batch import evaluate_batch
+from model.conditions import (
+    C2,
     CELL,
+    CS,
+    PIECES,
     Conditions,
+    Layups,
     Sheet,
-    Work,
-    evaluate_batch,
     layups_of,
-    workspace,
 )
-from model.design import Design, Flag, design_id
+from model.design import CRITERIA, Design, design_id
+from model.direction import clock_of, clock_positions, harmonics_around, rolled_of
+from model.edges import Suggestion, suggest_clocks
 from model.errors import Fault, InputError
-from model.library import Library, Ply
+from model.exact_wall import ExactWall, exact_wall
+from model.failure import MODES
+from model.governing import (
+    CRACK,
+    FIBRE,
+    QUADRATIC,
+    Governing,
+    Rings,
+    crushing_plies,
+    governing_plies,
+)
+from model.laminate import Q22
+from model.layers import flag_report, layers_of
+from model.library import Library
 from model.metrics import (
     BIAS_GROUND,
     METRICS,
@@ -27,7 +43,17 @@ from model.metrics import (
     TIP_SHORTAGE,
     WALL_MIN,
 )
-from model.strength import ply_strains
+from model.report import (
+    Breaking,
+    Profile,
+    Report,
+    SectionCheck,
+    StrengthPoint,
+    angle_text,
+)
+from model.scratch import Work, point_at, workspace
+from model.shell import D22, N_HOOP, add_hoop, close_hoop
+from model.strength import envelope_moment
 from model.wall import SAME_STATION
 
 Array = NDArray[np.float64]
@@ -36,157 +62,12 @@ Array = NDArray[np.float64]
 DEEP_GRIND = 0.5e-3
 #: Deflection over length above which small-deflection theory is warned about.
 LARGE_DEFLECTION = 0.25
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Profile:
-    """The finished shaft along its stations; a station stands twice where it jumps."""
-
-    station: Array  #: from the tip [m]
-    inner_diameter: Array  #: [m]
-    outer_diameter: Array  #: finished [m]
-    build_diameter: Array  #: before grinding [m]
-    EI: Array  #: [N·m²]
-    GJ: Array  #: [N·m²]
-    mass_per_length: Array  #: [kg/m]
-    margin: Array  #: least fibre margin under the envelope; inf where no moment [-]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FlagReport:
-    """One flag as cut and as rolled."""
-
-    name: str
-    material: str
-    angle: float  #: [rad]
-    is_pair: bool
-    wraps: float  #: [-]
-    start: float  #: in the finished shaft [m]
-    end: float  #: [m]
-    cut_station: Array  #: where the cut width changes; may lie in the trims [m]
-    cut_width: Array  #: width of a piece there [m]
-    cut_length: float  #: [m]
-    pieces: int  #: 1, or 2 for a pair
-    splices: int  #: in a piece
-    area_net: float  #: all pieces as cut [m²]
-    area_gross: float  #: of roll [m²]
-    mass: float  #: in the finished shaft [kg]
-    mass_cut: float  #: prepreg as cut [kg]
-    cost: float  #: [currency]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class StrengthPoint:
-    """Margins at one point of the strength test, or the worst of the envelope."""
-
-    name: str  #: T, A, B, C or envelope
-    station: float | None  #: None where the test does not fit the shaft [m]
-    moment: float | None  #: [N·m]
-    margin: float | None  #: least allowable over actual fibre strain, less one [-]
-    flag: str | None
-    mode: str | None  #: fibre tension or fibre compression
-    cracking_margin: float | None  #: the same for cracks along the fibres [-]
-    cracking_flag: str | None
-    cracking_mode: str | None  #: transverse tension or shear
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Report:
-    """Everything that is predicted of one shaft."""
-
-    design: Design
-    design_id: str
-    metrics: dict[str, float | None]  #: by key, SI; None where the test does not fit
-    profile: Profile
-    flags: tuple[FlagReport, ...]
-    strength: tuple[StrengthPoint, ...]
-    warnings: tuple[str, ...]
-    currency: str
-
-    def to_json(self) -> dict[str, Any]:
-        """The report as JSON values, units in the keys.
-
-        Returns
-        -------
-        data : dict
-            Name, metrics, profile, flags, strength, warnings. [-]
-        """
-        profile = self.profile
-        return {
-            "name": self.design.name,
-            "id": self.design_id,
-            "currency": self.currency,
-            "metrics": {
-                metric.column: _scaled(self.metrics[metric.key], metric.scale)
-                for metric in METRICS
-            },
-            "profile": {
-                "station_mm": _rounded(profile.station * 1e3),
-                "inner_diameter_mm": _rounded(profile.inner_diameter * 1e3),
-                "outer_diameter_mm": _rounded(profile.outer_diameter * 1e3),
-                "ei_n_m2": _rounded(profile.EI),
-                "gj_n_m2": _rounded(profile.GJ),
-                "mass_g_per_m": _rounded(profile.mass_per_length * 1e3),
-            },
-            "flags": [
-                {
-                    "name": flag.name,
-                    "material": flag.material,
-                    "angle": angle_text(flag.angle, is_pair=flag.is_pair),
-                    "start_mm": round(flag.start * 1e3, 4),
-                    "end_mm": round(flag.end * 1e3, 4),
-                    "wraps": flag.wraps,
-                    "area_net_m2": flag.area_net,
-                    "area_gross_m2": flag.area_gross,
-                    "mass_g": flag.mass * 1e3,
-                    "mass_cut_g": flag.mass_cut * 1e3,
-                    "cost": flag.cost,
-                }
-                for flag in self.flags
-            ],
-            "strength": [
-                {
-                    "name": point.name,
-                    "station_mm": _scaled(point.station, 1e3),
-                    "moment_n_m": point.moment,
-                    "margin": point.margin,
-                    "flag": point.flag,
-                    "mode": point.mode,
-                    "cracking_margin": point.cracking_margin,
-                    "cracking_flag": point.cracking_flag,
-                    "cracking_mode": point.cracking_mode,
-                }
-                for point in self.strength
-            ],
-            "warnings": list(self.warnings),
-        }
-
-
-def _scaled(value: float | None, scale: float) -> float | None:
-    return None if value is None else value * scale
-
-
-def _rounded(values: Array) -> list[float]:
-    return [float(f"{value:.10g}") for value in values]
-
-
-def angle_text(angle: float, *, is_pair: bool) -> str:
-    """A fibre angle as it is written in a design: "0", "90", "±45", "-30".
-
-    Parameters
-    ----------
-    angle : float
-        Fibre angle. [rad]
-    is_pair : bool
-        Whether it stands for a pair of +angle and -angle. [-]
-
-    Returns
-    -------
-    text : str
-        Degrees. [deg]
-    """
-    number = f"{math.degrees(angle):.4f}".rstrip("0").rstrip(".")
-    return f"±{number}" if is_pair else number
+#: Twist of a pulled shaft above which is warned: coupling² over EA·GJ. [-]
+COUPLED = 1e-6
+#: Fibre margin at the breaking torque above which the resin has given way. [-]
+_RESIN_FIRST = 1e-6
+#: Difference of the fast and the exact section above which is warned.
+SECTION_DIFFERENCE = 0.01
 
 
 def evaluate(
@@ -194,6 +75,7 @@ def evaluate(
     library: Library,
     *,
     cell: float = CELL,
+    exact: bool = False,
 ) -> Report:
     """Evaluate one design.
 
@@ -205,6 +87,9 @@ def evaluate(
         Its materials and mandrel. [-]
     cell : float
         Longest cell between two points. [m]
+    exact : bool
+        Predict with the section of three-dimensional elasticity, and say how far the
+        fast one is from it. [-]
 
     Returns
     -------
@@ -217,12 +102,126 @@ def evaluate(
         If the wall is ground through, too thin for the tip diameter, or a piece lies
         wider than the roll.
     """
-    sheets = tuple(
-        dict.fromkeys(Sheet(f.material, f.angle, f.is_pair) for f in design.flags)
+    shared, layups = _alone(design, library, cell)
+    size = (shared, len(design.flags), design.shaft.length)
+    work, exact_work = workspace(*size), workspace(*size)
+    fast = evaluate_batch(layups, shared, work=work)
+    _check_build(design, fast.shop[0], work)
+    plies = dict(zip(shared.sheets, shared.plies, strict=True))
+    layers = layers_of(design, plies, work)
+    wall = exact_wall(design, plies, layers, work)
+    given = np.array([wall.section.EI, wall.section.GJ, wall.use])
+    slow = evaluate_batch(layups, shared, work=exact_work, given=given)
+    section = _section_check(work, wall, _named(slow.metrics[0]))
+    chosen = exact_work if exact else work
+    batch = slow if exact else fast
+    metrics = _named(batch.metrics[0])
+    is_plain = design.bench.temperature_drop == 0.0
+    is_plain = is_plain and design.bench.strength_criterion == CRITERIA[0]
+
+    def governing(load: Array) -> Governing:
+        if exact and is_plain:
+            return wall.governing(load)
+        rings = _rings(shared, layups, chosen)
+        return governing_plies(rings, chosen.bending[:, :n_x], load, free)
+
+    n_x, tip, butt = (int(count) for count in work.counts[:3])
+    free = None if is_plain else np.ascontiguousarray(work.free[:, :n_x])
+    envelope = _envelope(design, chosen) / chosen.EI[:n_x]
+    envelope[:tip] = envelope[butt + 1 :] = 0.0
+    row = QUADRATIC if design.bench.strength_criterion != CRITERIA[0] else FIBRE
+    found = governing(envelope)
+    finished = slice(tip, butt + 1)
+    shell = np.zeros((N_HOOP, n_x))
+    for k, index in enumerate(layups.sheet[0]):
+        q22 = float(shared.numbers.sheets[index, Q22])
+        first, last = work.first[k], work.last[k]
+        add_hoop(q22, work.r_in[k], work.r_out[k], first, last, shell)
+    close_hoop(n_x, design.bench.crush_width, shell)
+    rolled = rolled_of(shared, layups, 0, chosen)
+    positions = clock_positions(rolled.clock)
+    bench = design.bench
+    clamp_at = design.shaft.length - bench.frequency_clamp
+    fits = 0.0 < clamp_at <= design.shaft.length
+    profile = Profile(
+        station=work.x[finished].copy(),
+        inner_diameter=2.0 * work.mandrel[finished],
+        outer_diameter=2.0 * work.finished[finished],
+        build_diameter=2.0 * work.build[finished],
+        EI=chosen.EI[finished].copy(),
+        GJ=chosen.GJ[finished].copy(),
+        mass_per_length=work.m[finished].copy(),
+        kGA=wall.section.kGA[finished],
+        EA=wall.section.EA[finished],
+        coupling=wall.section.coupling[finished],
+        D22=shell[D22, finished].copy(),
+        margin=found.margin[row, finished],
     )
+    return Report(
+        design=design,
+        design_id=design_id(design, library),
+        metrics=metrics,
+        profile=profile,
+        flags=tuple(
+            flag_report(k, layer, design, library, plies, work)
+            for k, layer in enumerate(layers)
+        ),
+        strength=_strength(design, chosen, row, governing, envelope, found),
+        breaking=_breaking(
+            design, shared, layups, chosen, metrics, row, governing, shell, free
+        ),
+        clock=clock_of(
+            rolled,
+            positions,
+            harmonics_around(rolled, positions),
+            work.m[:n_x],
+            int(point_at(work.x, n_x, clamp_at, False)) if fits else None,
+            tip_mass=bench.tip_mass,
+            tip_mass_offset=bench.tip_mass_offset,
+            tip_mass_inertia=bench.tip_mass_inertia,
+            clamp_compliance=bench.frequency_clamp_compliance,
+        ),
+        section=section,
+        warnings=tuple(_warnings(design, batch.shop[0], metrics, profile, section)),
+        currency=library.currency,
+    )
+
+
+def suggest_clock_positions(design: Design, library: Library) -> Suggestion:
+    """Where the cut edges should lie, so that a shaft bends alike in all directions.
+
+    Parameters
+    ----------
+    design : Design
+        The shaft; flags with a stated position keep it. [SI]
+    library : Library
+        Its materials and mandrel. [-]
+
+    Returns
+    -------
+    suggestion : Suggestion
+        Positions in rolling order, worst spread before and after. [rad, -]
+
+    Raises
+    ------
+    InputError
+        If the shaft cannot be built.
+    """
+    shared, layups = _alone(design, library, CELL)
+    work = workspace(shared, len(design.flags), design.shaft.length)
+    batch = evaluate_batch(layups, shared, work=work)
+    _check_build(design, batch.shop[0], work)
+    free = np.array([flag.clock is None for flag in design.flags])
+    return suggest_clocks(rolled_of(shared, layups, 0, work), free)
+
+
+def _alone(design: Design, library: Library, cell: float) -> tuple[Conditions, Layups]:
+    """Conditions of one design, and the design as a batch of one."""
     shared = Conditions.of(
         library,
-        sheets=sheets,
+        sheets=tuple(
+            dict.fromkeys(Sheet(f.material, f.angle, f.is_pair) for f in design.flags)
+        ),
         mandrels=[design.shaft.mandrel],
         finish=design.finish,
         bench=design.bench,
@@ -231,40 +230,31 @@ def evaluate(
         trim_butt=design.shaft.trim_butt,
         cell=cell,
     )
-    work = workspace(shared, len(design.flags), design.shaft.length)
-    batch = evaluate_batch(layups_of([design], shared), shared, work=work)
-    _check_build(design, batch.shop[0], work)
-    metrics: dict[str, float | None] = {
+    return shared, layups_of([design], shared)
+
+
+def _named(metrics: Array) -> dict[str, float | None]:
+    return {
         metric.key: None if math.isnan(value) else float(value)
-        for metric, value in zip(METRICS, batch.metrics[0], strict=True)
+        for metric, value in zip(METRICS, metrics, strict=True)
     }
-    _, tip, butt = work.counts
+
+
+def _section_check(
+    work: Work, wall: ExactWall, metrics: dict[str, float | None]
+) -> SectionCheck:
+    """Compare the fast section with the exact one along the finished shaft."""
+    tip, butt = work.counts[1], work.counts[2]
     finished = slice(tip, butt + 1)
-    with np.errstate(divide="ignore"):
-        margin = 1.0 / work.use[finished] - 1.0
-    profile = Profile(
-        station=work.x[finished].copy(),
-        inner_diameter=2.0 * work.mandrel[finished],
-        outer_diameter=2.0 * work.finished[finished],
-        build_diameter=2.0 * work.build[finished],
-        EI=work.EI[finished].copy(),
-        GJ=work.GJ[finished].copy(),
-        mass_per_length=work.m[finished].copy(),
-        margin=margin,
-    )
-    plies = dict(zip(shared.sheets, shared.plies, strict=True))
-    return Report(
-        design=design,
-        design_id=design_id(design, library),
+    EI = work.EI[finished] / wall.section.EI[finished] - 1.0
+    GJ = work.GJ[finished] / wall.section.GJ[finished] - 1.0
+    i, j = int(np.argmax(np.abs(EI))), int(np.argmax(np.abs(GJ)))
+    return SectionCheck(
+        EI_difference=float(EI[i]),
+        EI_station=float(work.x[tip + i]),
+        GJ_difference=float(GJ[j]),
+        GJ_station=float(work.x[tip + j]),
         metrics=metrics,
-        profile=profile,
-        flags=tuple(
-            _flag_report(k, design, library, plies, work)
-            for k in range(len(design.flags))
-        ),
-        strength=_strength(design, plies, work),
-        warnings=tuple(_warnings(design, batch.shop[0], metrics)),
-        currency=library.currency,
     )
 
 
@@ -272,7 +262,7 @@ def _check_build(design: Design, shop: Array, work: Work) -> None:
     faults = []
     finish = design.finish
     if shop[WALL_MIN] <= 0.0:
-        _, tip, butt = work.counts
+        _, tip, butt, _ = work.counts
         wall = work.finished[tip : butt + 1] - work.mandrel[tip : butt + 1]
         at = int(np.argmin(wall))
         build = work.build[tip + at] - work.mandrel[tip + at]
@@ -313,140 +303,52 @@ def _check_build(design: Design, shop: Array, work: Work) -> None:
         raise InputError(design.name, faults)
 
 
-def _flag_report(
-    k: int,
-    design: Design,
-    library: Library,
-    plies: dict[Sheet, Ply],
-    work: Work,
-) -> FlagReport:
-    flag = design.flags[k]
-    prepreg = library.prepregs[flag.material]
-    ply = plies[Sheet(flag.material, flag.angle, flag.is_pair)]
-    pieces = 2 if flag.is_pair else 1
-    _, tip, butt = work.counts
-    first, last = work.first[k], work.last[k]
-    covered = slice(first, last + 1)
-    x = work.x[covered]
-    # the radius under the flag before grinding: the rings below, unclipped
-    under = work.mandrel[covered].copy()
-    for j in range(k):
-        under += _rise(design.flags[j], plies, work, j, covered)
-    turns = _rise(flag, plies, work, k, covered) / (ply.thickness * pieces)
-    width = turns * np.pi * (2.0 * under + turns * pieces * ply.thickness)
-    keep = _corners(x, width)
-    a, b = max(first, tip), min(last, butt)
-    ring = work.r_out[k, a : b + 1] ** 2 - work.r_in[k, a : b + 1] ** 2
-    mass = ply.density * np.pi * np.trapezoid(ring, work.x[a : b + 1])
-    return FlagReport(
-        name=flag.name,
-        material=flag.material,
-        angle=flag.angle,
-        is_pair=flag.is_pair,
-        wraps=flag.wraps,
-        start=flag.start,
-        end=flag.end,
-        cut_station=x[keep],
-        cut_width=width[keep],
-        cut_length=float(x[-1] - x[0]),
-        pieces=pieces,
-        splices=int(work.splices[k]),
-        area_net=float(work.net[k]),
-        area_gross=float(work.gross[k]),
-        mass=float(mass),
-        mass_cut=float(work.net[k] * prepreg.faw / (1.0 - prepreg.resin_content)),
-        cost=float(work.gross[k] * prepreg.price),
+def _rings(shared: Conditions, layups: Layups, work: Work) -> Rings:
+    """The rings of a shaft, for naming the one that fails."""
+    numbers = shared.numbers
+    sheet = layups.sheet[0]
+    n_x = int(work.counts[0])
+    return Rings(
+        limits=numbers.limits[sheet],
+        angles=np.ascontiguousarray(numbers.sheets[sheet][:, C2 : CS + 1]),
+        is_pair=numbers.sheets[sheet, PIECES] > 1.0,
+        r_in=np.ascontiguousarray(work.r_in[:, :n_x]),
+        r_out=np.ascontiguousarray(work.r_out[:, :n_x]),
+        first=work.first,
+        last=work.last,
     )
 
 
-def _rise(
-    flag: Flag, plies: dict[Sheet, Ply], work: Work, k: int, covered: slice
-) -> Array:
-    """Radius that a flag adds at the points of another one."""
-    x, look = work.x[covered], work.look[covered]
-    first, last = work.first[k], work.last[k]
-    start, end = work.x[first], work.x[last]
-    turns = np.full(len(x), flag.wraps)
-    if flag.run_out_tip > 0.0:
-        turns = np.minimum(turns, flag.wraps * (x - start) / flag.run_out_tip)
-    if flag.run_out_butt > 0.0:
-        turns = np.minimum(turns, flag.wraps * (end - x) / flag.run_out_butt)
-    there = (look >= work.look[first]) & (look <= work.look[last])
-    thickness = plies[Sheet(flag.material, flag.angle, flag.is_pair)].thickness
-    rise: Array = np.where(there, np.maximum(turns, 0.0), 0.0) * thickness
-    return 2.0 * rise if flag.is_pair else rise
-
-
-def _corners(x: Array, width: Array) -> NDArray[np.bool_]:
-    """Points where the edge of a piece bends or steps by more than 10 micrometres."""
-    keep = np.zeros(len(x), dtype=np.bool_)
-    keep[0] = keep[-1] = True
-    last = 0
-    for p in range(1, len(x) - 1):
-        span = x[p + 1] - x[last]
-        on_line = width[p + 1]
-        if span > SAME_STATION:
-            share = (x[last + 1 : p + 1] - x[last]) / span
-            on_line = width[last] + share * (width[p + 1] - width[last])
-            bends = bool(np.any(np.abs(on_line - width[last + 1 : p + 1]) > 1e-5))
-        else:
-            bends = abs(width[p + 1] - width[p]) > 1e-5
-        if bends:
-            keep[p] = True
-            last = p
-    return keep
-
-
-def _point_margins(
-    design: Design, plies: dict[Sheet, Ply], work: Work, p: int, moment: float
-) -> dict[str, Any]:
-    """Worst fibre and worst cracking margin at a point, with flag and mode."""
-    curvature = moment / work.EI[p]
-    fibre: tuple[float, str | None, str | None] = (math.inf, None, None)
-    crack: tuple[float, str | None, str | None] = (math.inf, None, None)
-    for k, flag in enumerate(design.flags):
-        if (
-            not work.first[k] <= p <= work.last[k]
-            or work.r_out[k, p] <= work.r_in[k, p]
-        ):
-            continue
-        ply = plies[Sheet(flag.material, flag.angle, flag.is_pair)]
-        c, s = math.cos(flag.angle), math.sin(flag.angle)
-        along, across, sheared = ply_strains(
-            c * c,
-            s * s,
-            c * s,
-            work.r_out[k, p] * curvature,
-            work.hoop[p] * curvature,
-            work.shear[p] * curvature,
-        )
-        weaker = ply.strain_compression < ply.strain_tension
-        allowable = min(ply.strain_compression, ply.strain_tension)
-        if along:
-            mode = "fibre compression" if weaker else "fibre tension"
-            fibre = min(fibre, (allowable / abs(along) - 1.0, flag.name, mode))
-        if across:
-            margin = ply.strain_transverse / abs(across) - 1.0
-            crack = min(crack, (margin, flag.name, "transverse tension"))
-        if sheared:
-            margin = ply.strain_shear / abs(sheared) - 1.0
-            crack = min(crack, (margin, flag.name, "shear"))
-    return {
-        "margin": fibre[0],
-        "flag": fibre[1],
-        "mode": fibre[2],
-        "cracking_margin": crack[0],
-        "cracking_flag": crack[1],
-        "cracking_mode": crack[2],
-    }
+def _envelope(design: Design, work: Work) -> Array:
+    """Bending moment that the shaft must bear at every point."""
+    bench, length = design.bench, design.shaft.length
+    return np.array(
+        [
+            envelope_moment(
+                x,
+                bench.strength_moment,
+                bench.strength_tip_support,
+                bench.strength_from,
+                length - bench.strength_to,
+                length - bench.strength_butt_support,
+            )
+            for x in work.x[: work.counts[0]]
+        ]
+    )
 
 
 def _strength(
-    design: Design, plies: dict[Sheet, Ply], work: Work
+    design: Design,
+    work: Work,
+    row: int,
+    governing: Callable[[Array], Governing],
+    envelope: Array,
+    found: Governing,
 ) -> tuple[StrengthPoint, ...]:
+    """Margins at the points of the strength test, and the worst of the envelope."""
     bench = design.bench
     length = design.shaft.length
-    n_x, tip, butt = work.counts
+    n_x = int(work.counts[0])
     x = work.x[:n_x]
     points = []
     for name, station, span in (
@@ -458,50 +360,113 @@ def _strength(
         if station - span / 2 < 0.0 or station + span / 2 > length:
             points.append(_no_point(name))
             continue
-        at = np.flatnonzero(np.abs(x - station) < SAME_STATION)
-        worst = _worst(
-            [
-                _point_margins(design, plies, work, int(p), bench.strength_moment)
-                for p in at
-            ]
-        )
-        points.append(
-            StrengthPoint(
-                name=name, station=station, moment=bench.strength_moment, **worst
-            )
-        )
+        here = np.abs(x - station) < SAME_STATION
+        moment = np.where(here, bench.strength_moment, 0.0)
+        borne = governing(moment / work.EI[:n_x])
+        points.append(_point(name, design, x, moment, borne, row))
     if bench.strength_from > length - bench.strength_to:
         # full nowhere on this shaft, so there is no envelope to bear
         points.append(_no_point("envelope"))
-        return tuple(points)
-    required = np.zeros(n_x)
-    required[tip : butt + 1] = (work.curvature * work.EI)[tip : butt + 1]
-    loaded = np.flatnonzero(required > 0.0)
-    margins = [
-        _point_margins(design, plies, work, int(p), float(required[p])) for p in loaded
-    ]
-    at_fibre = min(range(len(loaded)), key=lambda i: _margin(margins[i]))
-    worst = _worst(margins)
-    p = int(loaded[at_fibre])
-    points.append(
-        StrengthPoint(
-            name="envelope", station=float(x[p]), moment=float(required[p]), **worst
-        )
-    )
+    else:
+        required = envelope * work.EI[:n_x]
+        points.append(_point("envelope", design, x, required, found, row))
     return tuple(points)
 
 
-def _worst(margins: list[dict[str, Any]]) -> dict[str, Any]:
-    """Worst fibre and worst cracking margin, which may stand at different points."""
-    crack = min(margins, key=lambda point: float(point["cracking_margin"]))
-    worst: dict[str, Any] = min(margins, key=_margin).copy()
-    for key in ("cracking_margin", "cracking_flag", "cracking_mode"):
-        worst[key] = crack[key]
-    return worst
+def _point(
+    name: str, design: Design, x: Array, moment: Array, found: Governing, row: int
+) -> StrengthPoint:
+    """The worst of some points; what cracks may stand at another than what breaks."""
+    p = int(np.argmin(found.margin[row]))
+    q = int(np.argmin(found.margin[CRACK]))
+    mode = MODES[found.mode[row, p]]
+    flags = design.flags
+    cracks = bool(np.isfinite(found.margin[CRACK, q]))
+    return StrengthPoint(
+        name=name,
+        station=float(x[p]),
+        moment=float(moment[p]),
+        margin=float(found.margin[row, p]),
+        flag=flags[found.ring[row, p]].name,
+        mode=f"quadratic, {mode}" if row == QUADRATIC else mode,
+        cracking_margin=float(found.margin[CRACK, q]) if cracks else None,
+        cracking_flag=flags[found.ring[CRACK, q]].name if cracks else None,
+        cracking_mode=MODES[found.mode[CRACK, q]] if cracks else None,
+    )
 
 
-def _margin(point: dict[str, Any]) -> float:
-    return float(point["margin"])
+def _breaking(
+    design: Design,
+    shared: Conditions,
+    layups: Layups,
+    work: Work,
+    metrics: dict[str, float | None],
+    row: int,
+    governing: Callable[[Array], Governing],
+    shell: Array,
+    free: Array | None,
+) -> tuple[Breaking, ...]:
+    """Name what breaks first in torsion, in crushing and in an impact."""
+    bench, length, flags = design.bench, design.shaft.length, design.flags
+    n_x, tip, butt = (int(count) for count in work.counts[:3])
+    x = work.x[:n_x]
+    on_shaft = np.zeros(n_x, dtype=np.bool_)
+    on_shaft[tip : butt + 1] = True
+    rings = _rings(shared, layups, work)
+    said = []
+    torque = metrics["torsion_strength"]
+    if torque is not None:
+        grip = bench.torsion_grip
+        free_length = on_shaft & (x >= grip) & (x <= length - grip)
+        use = np.where(free_length, work.torsion_use[:n_x], 0.0)
+        p = int(np.argmax(use))
+        load = np.where(free_length, torque, 0.0)
+        found = governing_plies(rings, work.torsion[:, :n_x], load, free)
+        flag, mode = found.ring[row, p], MODES[found.mode[row, p]]
+        if row == FIBRE and found.margin[FIBRE, p] > _RESIN_FIRST:
+            flag, mode = found.ring[CRACK, p], "shear of every ply"
+        name = flags[flag].name
+        said.append(_broken("torsion", torque, "N·m", x[p], name, mode, None))
+    crush = metrics["crush_load"]
+    if crush is not None:
+        rings_of_wall = crushing_plies(
+            rings, shell, free=free, quadratic=row == QUADRATIC
+        )
+        p = int(np.argmin(np.where(on_shaft, rings_of_wall.load, np.inf)))
+        margin = crush / bench.crush_load - 1.0 if bench.crush_load > 0.0 else None
+        name, mode = flags[rings_of_wall.ring[p]].name, MODES[rings_of_wall.mode[p]]
+        said.append(_broken("crushing", crush, "N", x[p], name, mode, margin))
+    impact = metrics["impact"]
+    if impact is not None:
+        peak = bench.impact_moment
+        moment = np.interp(x, [0.0, bench.impact_at, bench.impact_to], [0.0, peak, 0.0])
+        moment[~on_shaft] = 0.0
+        found = governing(moment / work.EI[:n_x])
+        p = int(np.argmin(found.margin[row]))
+        name, mode = flags[found.ring[row, p]].name, MODES[found.mode[row, p]]
+        borne = peak * (impact + 1.0)
+        said.append(_broken("impact", borne, "N·m", x[p], name, mode, impact))
+    return tuple(said)
+
+
+def _broken(
+    name: str,
+    load: float,
+    unit: str,
+    station: float,
+    flag: str,
+    mode: str,
+    margin: float | None,
+) -> Breaking:
+    return Breaking(
+        name=name,
+        load=load,
+        unit=unit,
+        station=float(station),
+        flag=flag,
+        mode=mode,
+        margin=margin,
+    )
 
 
 def _no_point(name: str) -> StrengthPoint:
@@ -519,16 +484,48 @@ def _no_point(name: str) -> StrengthPoint:
 
 
 def _warnings(
-    design: Design, shop: Array, metrics: dict[str, float | None]
+    design: Design,
+    shop: Array,
+    metrics: dict[str, float | None],
+    profile: Profile,
+    section: SectionCheck,
 ) -> list[str]:
     said = []
-    for flag in design.flags:
-        straight = math.isclose(flag.angle % (math.pi / 2), 0.0, abs_tol=1e-9)
-        if not flag.is_pair and not straight:
+    singles = [
+        flag
+        for flag in design.flags
+        if not flag.is_pair
+        and not math.isclose(flag.angle % (math.pi / 2), 0.0, abs_tol=1e-9)
+    ]
+    said += [
+        f'flag "{flag.name}" has fibres at one angle only '
+        f"({angle_text(flag.angle, is_pair=False)} deg): the shaft twists as it is "
+        "pulled and shears as it bends"
+        for flag in singles
+    ]
+    if singles:
+        share = profile.coupling**2 / (profile.EA * profile.GJ)
+        at = int(np.argmax(share))
+        balance = (
+            f"what is left over couples stretch and twist most at "
+            f"{1e3 * profile.station[at]:.0f} mm, {profile.coupling[at]:.0f} N per "
+            "rad/m of twist"
+            if share[at] > COUPLED
+            else "together they balance"
+        )
+        said.append(
+            f"{balance}. The Equipment Rules (2019), part 2, 2b, ask that a shaft bend "
+            "alike however it is turned about its axis, and twist by the same amount "
+            "in both directions"
+        )
+    for label, difference, station in (
+        ("EI", section.EI_difference, section.EI_station),
+        ("GJ", section.GJ_difference, section.GJ_station),
+    ):
+        if abs(difference) > SECTION_DIFFERENCE:
             said.append(
-                f'flag "{flag.name}" has fibres at one angle only '
-                f"({angle_text(flag.angle, is_pair=False)} deg): the shaft twists as "
-                "it bends; equipment rules ask for the same twist in both directions"
+                f"the fast section is {100.0 * difference:+.1f} % off in {label} at "
+                f"{1e3 * station:.0f} mm; evaluate it with the exact section"
             )
     if shop[BIAS_GROUND] > 1e-9:
         said.append(
@@ -551,7 +548,12 @@ def _warnings(
                 f"{label.lower()} is {value / reach:.2f} of its length: "
                 "small-deflection theory no longer holds well"
             )
-    missing = [m.label.lower() for m in METRICS if metrics[m.key] is None]
+    missing = [
+        metric.phrase
+        for metric in METRICS
+        if metrics[metric.key] is None
+        and (not metric.needs or getattr(bench, metric.needs) > 0.0)
+    ]
     if missing:
         said.append(
             "these tests do not fit the length of the shaft: " + ", ".join(missing)

@@ -71,6 +71,13 @@ DIMENSIONS: Final[Mapping[str, Dimension]] = MappingProxyType(
         "moment": Dimension(
             "a moment", "N m", "N m", "30 N m", ("N m", "N mm", "kgf cm", "lbf ft")
         ),
+        "moment_angle": Dimension(
+            "a moment times an angle",
+            "N m rad",
+            "N m deg",
+            "1200 N m deg",
+            ("N m deg", "N m rad", "lbf ft deg"),
+        ),
         "bending_stiffness": Dimension(
             "a bending stiffness",
             "N m^2",
@@ -78,6 +85,14 @@ DIMENSIONS: Final[Mapping[str, Dimension]] = MappingProxyType(
             "26 N m^2",
             ("N m^2", "N m²", "N mm^2", "kgf mm^2", "lbf in^2"),
         ),
+        "compliance": Dimension(
+            "a rotation per moment",
+            "rad/(N m)",
+            "rad/(N m)",
+            "0.0002 rad/(N m)",
+            ("rad/(N m)", "deg/(N m)", "mrad/(N m)"),
+        ),
+        "warming": Dimension("a difference of temperature", "K", "K", "100 K", ("K",)),
         "inertia": Dimension(
             "a moment of inertia",
             "kg m^2",

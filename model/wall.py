@@ -196,7 +196,7 @@ def roll_flag(
     width_before = 0.0
     if constant:
         rise = wraps * turn
-        for p in range(first, last + 1):
+        for p in range(np.uint64(first), np.uint64(last + 1)):
             r_in[p] = build[p]
             r_out[p] = build[p] + rise
             build[p] = r_out[p]
@@ -219,6 +219,59 @@ def roll_flag(
         width_before = width
         build[p] = r_out[p]
     return float(pieces * area)
+
+
+@compiled
+def roll_straight_edged(
+    x: Array,
+    first: int,
+    last: int,
+    width_tip: float,
+    width_butt: float,
+    thickness: float,
+    pieces: float,
+    build: Array,
+    r_in: Array,
+    r_out: Array,
+) -> float:
+    """Roll a piece with straight edges: it gives the turns that its width reaches for.
+
+    Parameters
+    ----------
+    x : ndarray, shape (n_x_max,)
+        Points. [m]
+    first, last : int
+        First and last point that the flag covers. [-]
+    width_tip, width_butt : float
+        Width of a piece at its two ends, linear between them. [m]
+    thickness : float
+        Thickness of one ply. [m]
+    pieces : float
+        1, or 2 for a bias pair. [-]
+    build : ndarray, shape (n_x_max,)
+        Radius of the build, raised by the flag. [m]
+    r_in, r_out : ndarray, shape (n_x_max,)
+        Radii of the flag's ring, written at the points it covers. [m]
+
+    Returns
+    -------
+    area : float
+        Area of all pieces as cut. [m²]
+
+    Notes
+    -----
+    A piece that makes n turns is n π (2 r_in + n pieces thickness) wide, so the ring's
+    outer radius is the root of r_in² + pieces thickness width / π.
+    """
+    length = x[last] - x[first]
+    slope = (width_butt - width_tip) / length
+    turn = thickness * pieces / np.pi
+    for p in range(first, last + 1):
+        width = width_tip + slope * (x[p] - x[first])
+        r_in[p] = build[p]
+        r_out[p] = np.sqrt(build[p] * build[p] + turn * width)
+        build[p] = r_out[p]
+    return float(pieces * length * (width_tip + width_butt) / 2.0)
 
 
 @compiled

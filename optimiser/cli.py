@@ -9,8 +9,21 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from model import InputError, open_document, read_library
-from optimiser.report_text import design_text, library_text, report_text
+from model import InputError, open_document, read_library, suggest_clock_positions
+from optimiser.accuracy import (
+    accuracy_json,
+    accuracy_rows,
+    accuracy_text,
+    is_accurate,
+)
+from optimiser.bench_text import bench_page, page_json, page_text, write_page
+from optimiser.report_text import (
+    clock_text,
+    design_text,
+    library_text,
+    report_text,
+    suggestion_json,
+)
 from optimiser.review import (
     front_table,
     suggest,
@@ -33,6 +46,7 @@ from optimiser.terminal import (
     Parser,
     ProgressLine,
     abandon_stdout,
+    length,
     parse,
     prepare_streams,
     seconds,
@@ -43,6 +57,8 @@ DONE, FAILED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
 
 _DEMO_SCENARIO = "fairway_58"
 _DEMO_EVALUATIONS = 100_000
+#: Spans an EI profile machine may have. [m]
+_SPANS = (0.02, 1.0)
 _CAUTION = (
     "Predicted durability is no substitute for physical proof tests to the applicable "
     "standard."
@@ -61,6 +77,8 @@ _SHOWS = {
     "check_diameters.csv": "diameters to check while rolling and after",
     "bench.csv": "what the bench should read",
     "materials.csv": "bill of materials",
+    "profile.csv": "the EI profile as the bench reads it",
+    "profile.png": "the same as a picture",
 }
 
 
@@ -141,6 +159,12 @@ def _finish(run: Run, *, as_json: bool) -> int:
             f"{len(run.about['left_out'])} designs are left out: evaluated one by one "
             "they gave other numbers than in the search, which is a fault of this "
             "program"
+        )
+    if run.about.get("section_above"):
+        _say_error(
+            f"{run.about['section_above']} designs have a fast section more than 1 % "
+            "from the exact one, see section_difference_pct in front.csv; look at such "
+            "a design with  plyfront evaluate --exact"
         )
     if run.state == "interrupted":
         _say_error(f"interrupted; go on with:  {_command('resume', run.folder)}")
@@ -275,13 +299,45 @@ def _sheet(arguments: argparse.Namespace) -> int:
 
 
 def _evaluate(arguments: argparse.Namespace) -> int:
-    report, _library = evaluate_file(arguments.design, arguments.library)
+    report, library = evaluate_file(
+        arguments.design, arguments.library, exact=arguments.exact
+    )
+    suggestion = suggest_clock_positions(report.design, library)
     if arguments.json:
-        _say_json(report.to_json())
+        _say_json({**report.to_json(), "suggested_clock": suggestion_json(suggestion)})
     else:
-        _say(report_text(report))
+        _say(report_text(report, is_exact=arguments.exact))
+        _say(clock_text(report, suggestion))
         _say(_CAUTION)
     return DONE
+
+
+def _bench(arguments: argparse.Namespace) -> int:
+    report, _library = evaluate_file(arguments.design, arguments.library)
+    page = bench_page(
+        report,
+        span=arguments.span,
+        flattening=arguments.flattening,
+        measured=arguments.measured,
+    )
+    paths = write_page(arguments.out, page) if arguments.out else []
+    if arguments.json:
+        _say_json({**page_json(page), "files": [str(path) for path in paths]})
+        return DONE
+    _say(page_text(page))
+    if paths:
+        _say_files(paths)
+    _say(_CAUTION)
+    return DONE
+
+
+def _accuracy(arguments: argparse.Namespace) -> int:
+    rows = accuracy_rows()
+    if arguments.json:
+        _say_json(accuracy_json(rows))
+    else:
+        _say(accuracy_text(rows))
+    return DONE if is_accurate(rows) else FAILED
 
 
 def _check(arguments: argparse.Namespace) -> int:
@@ -413,7 +469,34 @@ def _parser() -> Parser:
     library_and_json(check)
     evaluate = command("evaluate", _evaluate, "predict what a design measures")
     evaluate.add_argument("design", type=Path, metavar="DESIGN")
+    evaluate.add_argument(
+        "--exact",
+        action="store_true",
+        help="with the section of three-dimensional elasticity",
+    )
     library_and_json(evaluate)
+    bench = command("bench", _bench, "what the bench should read of a design")
+    bench.add_argument("design", type=Path, metavar="DESIGN")
+    bench.add_argument(
+        "--measured", type=Path, metavar="CSV", help="EI profile as it was measured"
+    )
+    bench.add_argument(
+        "--span",
+        type=length(*_SPANS),
+        metavar="LENGTH",
+        help='between the supports of the EI profile machine, such as "200 mm"',
+    )
+    bench.add_argument(
+        "--flattening",
+        action="store_true",
+        help="let the shaft flatten under that machine",
+    )
+    out(bench, "folder for the EI profile as a table and a picture")
+    library_and_json(bench)
+    accuracy = command(
+        "accuracy", _accuracy, "hold what is computed against published numbers"
+    )
+    library_and_json(accuracy, library=False)
     search = command("search", _search, "search a target spec into a run folder")
     search.add_argument("spec", type=Path, metavar="SPEC")
     search.add_argument("--seed", type=whole(0), metavar="N", help="another search")

@@ -6,7 +6,7 @@ end, wraps, and its rank in the rolling order. Every number is an index into a l
 the spec, so every genome stands for choices that the spec allows.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -22,6 +22,7 @@ from model import (
     Sheet,
     compiled,
     evaluate_batch,
+    no_layups,
 )
 from optimiser.spec import Spec
 
@@ -122,13 +123,8 @@ class Encoding:
             Place of each flag in rolling order; -1 for no flag. [-]
         """
         n, n_places = len(genomes), len(self.spec.places)
-        sheet, place = np.full((2, n, n_places), -1, dtype=np.int64)
-        start, end, wraps, run_tip, run_butt = np.zeros((5, n, n_places))
-        length, mandrel_set = np.zeros((2, n))
-        mandrel = np.zeros(n, dtype=np.int64)
-        layups = Layups(
-            length, mandrel, mandrel_set, sheet, start, end, wraps, run_tip, run_butt
-        )
+        layups = no_layups(n, n_places)
+        place = np.full((n, n_places), -1, dtype=np.int64)
         decode_all(genomes, self.tables, layups, place)
         return layups, place
 
@@ -142,10 +138,11 @@ class Encoding:
 
         Returns
         -------
-        metrics, EI : ndarray, shape (n, 11) and (n, n_ei)
-            In the order of METRICS and of the spec's points. [SI]
+        metrics, EI : ndarray, shape (n, n_metric) and (n, n_ei)
+            All metrics in the order of METRICS, EI at the spec's points. [SI]
         """
-        report = evaluate_batch(self.decode(genomes)[0], self.conditions)
+        every = replace(self.conditions, wanted=None)
+        report = evaluate_batch(self.decode(genomes)[0], every)
         return report.metrics, report.EI
 
     def design(self, genome: IntArray, name: str) -> Design:
@@ -225,6 +222,8 @@ def encode(spec: Spec, library: Library) -> Encoding:
         trim_butt=spec.trim_butt,
         ei_stations=[target.station for target in spec.ei_targets],
         step_length=spec.rules.diameter_step_length,
+        # the spread round the clock is a rule
+        wanted=frozenset({"direction_spread", *(t.metric for t in spec.targets)}),
     )
     return Encoding(spec, conditions, _tables(spec, conditions))
 

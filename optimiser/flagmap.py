@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from model import angle_text
-from optimiser.words import wraps_text
+from optimiser.words import rolled_text
 
 if TYPE_CHECKING:
     from model import Mandrel, Report
@@ -114,7 +114,7 @@ def flag_map(report: Report, mandrel: Mandrel | None = None) -> FlagMap:
             MapRow(
                 order=order,
                 name=cut.name,
-                label=f"{cut.material}  {angle}°  {wraps_text(cut.wraps)}",
+                label=f"{cut.material}  {angle}°  {rolled_text(cut)}",
                 kind=kind_of(cut.angle),
                 angle=cut.angle,
                 is_pair=cut.is_pair,

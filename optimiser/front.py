@@ -9,8 +9,10 @@ import pandas as pd
 
 from model import (
     METRICS,
+    SECTION_DIFFERENCE,
     Design,
     InputError,
+    Report,
     angle_text,
     design_from_text,
     design_id,
@@ -23,6 +25,8 @@ from optimiser.search import State
 from optimiser.store import DESIGNS, FRONT, LIBRARY, Run
 from optimiser.words import ei_column
 
+#: Column of the largest difference between the fast and the exact section.
+SECTION = "section_difference_pct"
 #: A design evaluated by itself and in its batch may differ by so much. [-]
 SAME_NUMBER = 1e-9
 
@@ -45,23 +49,32 @@ def write_front(run: Run, state: State, encoding: Encoding) -> None:
     archive = state.archive
     order = np.argsort(archive.F[:, 0], kind="stable")
     points = run.spec.ei_targets
-    _, EI = encoding.measure(archive.genomes)
+    metrics, EI = encoding.measure(archive.genomes)
+    # what the search measured stands, so that it is what is checked
+    metrics = np.where(np.isnan(archive.metrics), metrics, archive.metrics)
     known = run.designs
+    before = run.front
+    checked = (
+        dict(zip(before["id"], before[SECTION], strict=True)) if len(before) else {}
+    )
     rows: dict[str, dict[str, Any]] = {}
     left_out = []
     for i in order:
         design = encoding.design(archive.genomes[i], run.spec.name)
         identity, text = design_file(design, run, f"../{LIBRARY}")
-        if identity not in known:
-            if not _is_measured_so(text, run, identity, archive.metrics[i]):
+        if identity not in known or identity not in checked:
+            report = _measured_so(text, run, identity, metrics[i])
+            if report is None:
                 left_out.append(identity)
                 continue
+            checked[identity] = float(f"{report.section.worst * 100.0:.6g}")
             write_text(run.folder / DESIGNS / f"{identity}.toml", text)
         row: dict[str, Any] = {"id": identity}
-        for metric, value in zip(METRICS, archive.metrics[i], strict=True):
+        for metric, value in zip(METRICS, metrics[i], strict=True):
             row[metric.column] = float(f"{value * metric.scale:.12g}")
         for point, value in zip(points, EI[i], strict=True):
             row[ei_column(point.station)] = float(f"{value:.12g}")
+        row[SECTION] = checked[identity]
         row["mandrel"] = design.shaft.mandrel
         row["mandrel_set_mm"] = round(design.shaft.mandrel_set * 1e3, 4)
         row["flags"] = compact_flags(design)
@@ -78,6 +91,8 @@ def write_front(run: Run, state: State, encoding: Encoding) -> None:
     run.about.pop("left_out", None)
     if left_out:
         run.about["left_out"] = left_out
+    limit = SECTION_DIFFERENCE * 100.0
+    run.about["section_above"] = sum(row[SECTION] > limit for row in rows.values())
 
 
 def design_file(design: Design, run: Run, library: str) -> tuple[str, str]:
@@ -102,22 +117,23 @@ def design_file(design: Design, run: Run, library: str) -> tuple[str, str]:
     return identity, design_to_text(design)
 
 
-def _is_measured_so(
+def _measured_so(
     text: str, run: Run, identity: str, metrics: Sequence[float]
-) -> bool:
-    """Whether a design file alone gives the id and the numbers that it stands for."""
+) -> Report | None:
+    """Report of a design file, if it alone gives the id and numbers it stands for."""
     try:
         report = evaluate(design_from_text(text, identity, run.library), run.library)
     except InputError:
-        return False
+        return None
     alone = [report.metrics[metric.key] for metric in METRICS]
-    return report.design_id == identity and np.allclose(
+    is_so = report.design_id == identity and np.allclose(
         [np.nan if value is None else value for value in alone],
         metrics,
         rtol=SAME_NUMBER,
         atol=0.0,
         equal_nan=True,
     )
+    return report if is_so else None
 
 
 def compact_flags(design: Design) -> str:

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from model import METRIC, SHOP_MEASURES, BatchReport
 from optimiser.problem import Demand
-from optimiser.spec import Spec
+from optimiser.spec import Spec, Target
 from optimiser.spec_words import describe_target
 
 #: What a shop measure is called, and whether the rule is a least value.
@@ -40,7 +40,8 @@ def misses(report: BatchReport, demand: Demand, spec: Spec) -> list[str]:
     G = demand.score(report).G[0]
     said: list[tuple[float, str]] = []
     columns = list(METRIC)
-    targets = {target.metric: target for target in spec.targets}
+    rule = Target(metric="direction_spread", high=spec.rules.direction_spread_max)
+    targets = {target.metric: target for target in (rule, *spec.targets)}
     points = {f"EI point {i}": i - 1 for i in range(1, len(spec.ei_targets) + 1)}
     for name, excess in zip(demand.band_names, G, strict=True):
         if excess <= 0.0:
@@ -50,7 +51,7 @@ def misses(report: BatchReport, demand: Demand, spec: Spec) -> list[str]:
             value = float(report.metrics[0, columns.index(name)])
             band = (target.low * metric.scale, target.high * metric.scale)
             text = (
-                f"{metric.label.lower()} {metric.shown(value)}, "
+                f"{metric.phrase} {metric.shown(value)}, "
                 f"asked {describe_target(replace(target, trade=None))}"
                 + _off(value * metric.scale, band, metric.decimals + 1, metric.unit)
             )

@@ -9,7 +9,7 @@ from pymoo.core.problem import Problem
 
 from model import METRICS, SHOP_MEASURES, BatchReport, Layups, evaluate_batch
 from optimiser.encoding import Encoding
-from optimiser.spec import Spec
+from optimiser.spec import Spec, Target
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -61,6 +61,9 @@ class Demand:
             The same as arrays. [SI]
         """
         banded = [t for t in spec.targets if np.isfinite(t.low) or np.isfinite(t.high)]
+        banded.append(
+            Target(metric="direction_spread", high=spec.rules.direction_spread_max)
+        )
         unit = []
         for target in banded:
             width = (target.high - target.low) / 2.0

@@ -32,7 +32,7 @@ from optimiser.words import (
     metric_unit,
     mm,
     number,
-    wraps_text,
+    rolled_text,
 )
 
 if TYPE_CHECKING:
@@ -194,7 +194,7 @@ def suggest(front: pd.DataFrame, spec: Spec, currency: str = "") -> list[Pick]:
     if len(losses) > 1:
         best = _first(front, total, total)
         given_up = _listing(
-            f"{loss[best]:.0%} from the best {METRIC[key].label.lower()}"
+            f"{loss[best]:.0%} from the best {METRIC[key].phrase}"
             for key, loss in losses.items()
         )
         reason = f"Gives up least over all: of the front's range it is {given_up}."
@@ -252,7 +252,7 @@ def _said(front: pd.DataFrame, row: int, key: str, currency: str) -> str:
     """Name of a metric and its value."""
     metric = METRIC[key]
     value = number(float(_values(front, metric.column)[row]), metric.decimals)
-    return f"{metric.label.lower()} {value} {metric_unit(metric, currency)}".strip()
+    return f"{metric.phrase} {value} {metric_unit(metric, currency)}".strip()
 
 
 def _best_pick(
@@ -265,7 +265,7 @@ def _best_pick(
 ) -> Pick:
     """Pick of the best design in one metric, with what it gives for the others."""
     metric = METRIC[key]
-    label = metric.label.lower()
+    label = metric.phrase
     value = number(float(_values(front, metric.column)[row]), metric.decimals)
     word = "Lowest" if sense == "less" else "Highest"
     unit = metric_unit(metric, currency)
@@ -288,7 +288,7 @@ def _band_use(front: pd.DataFrame, spec: Spec) -> dict[str, Array]:
         if half > 0.0:
             middle = 0.5 * (target.high + target.low) * metric.scale
             values = _values(front, metric.column)
-            use[metric.label.lower()] = np.abs(values - middle) / half
+            use[metric.phrase] = np.abs(values - middle) / half
     for point in spec.ei_targets:
         column = ei_column(point.station)
         if column in front:
@@ -397,7 +397,7 @@ def review_text(
         lines += [
             f"  {order:2d} {flag.name}: {flag.material} "
             f"{angle_text(flag.angle, is_pair=flag.is_pair)}°, "
-            f"{mm(flag.start)} to {mm(flag.end)} mm, {wraps_text(flag.wraps)}"
+            f"{mm(flag.start)} to {mm(flag.end)} mm, {rolled_text(flag)}"
             for order, flag in enumerate(report.flags, start=1)
         ]
         lines += [f"  note: {warning}" for warning in report.warnings]

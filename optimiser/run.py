@@ -410,7 +410,9 @@ def load_design(path: Path, library: Path | None) -> tuple[Design, Library]:
     return open_design(path, read_library(library) if library is not None else None)
 
 
-def evaluate_file(path: Path, library: Path | None) -> tuple[Report, Library]:
+def evaluate_file(
+    path: Path, library: Path | None, *, exact: bool = False
+) -> tuple[Report, Library]:
     """Read and evaluate a design file.
 
     Parameters
@@ -419,6 +421,8 @@ def evaluate_file(path: Path, library: Path | None) -> tuple[Report, Library]:
         Design file. [-]
     library : Path or None
         Library folder instead of the design's own. [-]
+    exact : bool
+        With the section of three-dimensional elasticity. [-]
 
     Returns
     -------
@@ -432,7 +436,7 @@ def evaluate_file(path: Path, library: Path | None) -> tuple[Report, Library]:
     """
     design, tables = load_design(path, library)
     try:
-        return evaluate(design, tables), tables
+        return evaluate(design, tables, exact=exact), tables
     except InputError as error:
         raise InputError(str(path), error.faults) from error
 

@@ -43,7 +43,7 @@ class Designs:
     """Genomes with what was measured of them."""
 
     genomes: IntArray
-    metrics: Array  #: (n, 11) SI
+    metrics: Array  #: (n, n_metric) SI; NaN where not asked for
     F: Array  #: objectives, all to be small
     violation: Array  #: 0 for feasible
 

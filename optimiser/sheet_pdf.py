@@ -43,7 +43,7 @@ from optimiser.sheet_tables import (
     material_totals,
 )
 from optimiser.sheet_type import Side, fitted, paragraph
-from optimiser.words import CAUTIONS, NONE, edge_text, mm, number, plain
+from optimiser.words import CAUTIONS, NONE, edge_text, mm, number, plain, turns_text
 
 if TYPE_CHECKING:
     from model import Mandrel, Report
@@ -211,14 +211,14 @@ class _Sheet:
         clocked = any(flag.clock is not None for flag in report.design.flags)
         heads: list[tuple[str, float, Side]] = [
             ("No.", 8.0, "left"),
-            ("Flag", 35.0 if clocked else 42.0, "left"),
+            ("Flag", 32.0 if clocked else 39.0, "left"),
             ("Material", 33.0 if clocked else 37.0, "left"),
             ("Angle, deg", 12.0, "right"),
             ("From tip: start", 15.0, "right"),
             ("end", 15.0, "right"),
             ("On mandrel: start", 16.0, "right"),
             ("end", 15.0, "right"),
-            ("Wraps", 12.0, "right"),
+            ("Wraps", 15.0, "right"),
             ("Run-out tip / butt", 17.0, "right"),
             ("Cut length", 15.0, "right"),
             ("Pieces", 14.0, "right"),
@@ -246,7 +246,7 @@ class _Sheet:
                 mm(cut.end),
                 mm(mandrel_set + float(cut.cut_station[0])),
                 mm(mandrel_set + float(cut.cut_station[-1])),
-                plain(cut.wraps),
+                turns_text(cut),
                 outs,
                 mm(cut.cut_length),
                 f"{cut.pieces}{joins if cut.splices else ''}",

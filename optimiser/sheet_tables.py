@@ -203,8 +203,8 @@ def bench_rows(report: Report, spec: Spec | None = None) -> tuple[BenchRow, ...]
     """
     rows = []
     for metric in METRICS:
-        if metric.key in ("material_cost", "durability"):
-            continue  # no bench measures these
+        if not metric.is_measured:
+            continue
         value = report.metrics[metric.key]
         target = spec_target(spec, metric.key)
         rows.append(
@@ -394,6 +394,8 @@ def _flags_table(report: Report) -> pd.DataFrame:
                 "mandrel_start_mm": _mm(mandrel_set + points[0].station),
                 "mandrel_end_mm": _mm(mandrel_set + points[-1].station),
                 "wraps": cut.wraps,
+                "wraps_least": cut.wraps_least,
+                "wraps_most": cut.wraps_most,
                 "run_out_tip_mm": _mm(flag.run_out_tip),
                 "run_out_butt_mm": _mm(flag.run_out_butt),
                 "clock_deg": math.nan

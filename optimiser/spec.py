@@ -109,6 +109,11 @@ class Rules:
     tip_grind_max: Annotated[
         float, _DEPTH, Meaning("deepest radial grinding of the tip, beyond grind")
     ] = 0.00035
+    direction_spread_max: Annotated[
+        float,
+        Quantity("percent", at_least=0.0, at_most=2.0),
+        Meaning("largest spread of EI round the clock, over its mean"),
+    ] = 0.10
     grind_into_bias: Annotated[
         bool, YesNo(), Meaning("grinding may reach a bias flag")
     ] = False

@@ -3,7 +3,7 @@
 import math
 from collections.abc import Iterator
 
-from model import Bench, Document, Finish, format_quantity, show_value
+from model import METRIC, Bench, Document, Finish, format_quantity, show_value
 from optimiser.spec import Place, Rules, Target
 
 #: stations closer than this are one [m]
@@ -12,6 +12,7 @@ SAME = 1e-7
 #: Metrics of a bench test, with the fields of Bench that reach farthest.
 _REACH = {
     "frequency": ("frequency_clamp",),
+    "impact": ("impact_to",),
     "tip_deflection": ("tip_load_at",),
     "butt_deflection": ("butt_load_at",),
     "flex_point_ratio": ("tip_load_at", "butt_load_at"),
@@ -19,7 +20,11 @@ _REACH = {
 #: Metrics of a test that works at both ends, with what it takes of each.
 _BOTH_ENDS = {
     "torque": ("torque_clamp", "torque_grip"),
+    "cantilever_deflection": ("cantilever_clamp", "cantilever_load_at"),
+    "torsion_strength": ("torsion_grip", "torsion_grip"),
+    "torsion_product": ("torsion_grip", "torsion_grip"),
     "durability": ("strength_from", "strength_to"),
+    "flattening": ("strength_from", "strength_to"),
 }
 
 
@@ -49,18 +54,24 @@ def check_tests_fit(document: Document, bench: Bench, length: float) -> None:
                 f"{farthest} is {shown}, the shaft {shaft} long. Set {farthest} in "
                 "[bench], or leave the target out."
             )
-        ends = {
-            name: float(getattr(bench, name)) for name in _BOTH_ENDS.get(metric, ())
-        }
-        if ends and sum(ends.values()) > length - SAME:
+        ends = [
+            (name, float(getattr(bench, name))) for name in _BOTH_ENDS.get(metric, ())
+        ]
+        if metric == "torque" and bench.torque_clamp_at is not None:
+            ends[0] = ("torque_clamp_at", max(0.0, length - bench.torque_clamp_at))
+            if bench.torque_clamp_at > length + SAME:
+                ends.append(("torque_clamp_at", bench.torque_clamp_at))
+        if ends and sum(end for _, end in ends) > length - SAME:
             words = " and ".join(
-                f"{name} ({format_quantity(end, 'length')})"
-                for name, end in ends.items()
+                f"{name} ({format_quantity(end, 'length')})" for name, end in ends
             )
             message = (
                 f"{words} leave nothing of a shaft {shaft} long. Give less in [bench], "
                 "or leave the target out."
             )
+        needs = METRIC[metric].needs if metric in METRIC else ""
+        if needs and getattr(bench, needs) == 0.0:
+            message = f"there is none without {needs}. Set it in [bench]."
         if message is not None:
             document.fault(
                 "[targets]",

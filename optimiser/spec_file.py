@@ -15,7 +15,6 @@ from pydantic import AfterValidator, ValidationInfo
 from model import (
     FORBID_EXTRA,
     AngleText,
-    Bench,
     Choice,
     Cutting,
     Document,
@@ -39,6 +38,7 @@ from model import (
     mandrel_fault,
     open_document,
     parse_document,
+    read_bench,
     show_value,
     suggestion,
 )
@@ -303,7 +303,7 @@ def _spec(document: Document, library: Library) -> Spec:
     shaft = document.table("shaft", _ShaftTable, context=context)
     finish = document.table("finish", Finish, context=context)
     rules = document.table("rules", Rules)
-    bench = document.table("bench", Bench)
+    bench = read_bench(document)
     cutting = document.table("cutting", Cutting)
     search = document.table("search", SearchOptions)
     unlimited = document.raw("search", "evaluations") is None

@@ -10,6 +10,7 @@ from typing import cast, get_type_hints
 from model import (
     METRIC,
     METRICS,
+    SETUPS,
     Bench,
     Cutting,
     Finish,
@@ -66,7 +67,9 @@ _BENCH_MEANING = {
     "tip_mass": "mass on the tip in the frequency test",
     "tip_mass_offset": "its centre beyond the tip",
     "tip_mass_inertia": "its moment of inertia about its own centre",
+    "frequency_clamp_compliance": "how much the clamp turns under the moment on it",
     "torque_clamp": "length of the butt clamped in the torque test",
+    "torque_clamp_at": "where that clamp begins, from the tip, if given",
     "torque_grip": "length of the tip gripped in the torque test",
     "torque_moment": "couple of the torque test",
     "butt_hold": "butt deflection: holding down, from the butt",
@@ -77,6 +80,9 @@ _BENCH_MEANING = {
     "tip_support": "tip deflection: support from below, from the tip",
     "tip_load": "tip deflection: load",
     "tip_load_at": "tip deflection: station of the load, from the tip",
+    "cantilever_clamp": "length of the butt clamped in the cantilever deflection",
+    "cantilever_load": "cantilever deflection: load",
+    "cantilever_load_at": "cantilever deflection: station of the load, from the tip",
     "strength_moment": "bending moment that the wall must bear",
     "strength_tip_support": "the moment rises from nought here, from the tip",
     "strength_from": "the moment is full from here (point T), from the tip",
@@ -84,6 +90,18 @@ _BENCH_MEANING = {
     "strength_b": "point B, from the tip",
     "strength_to": "the moment is full up to here (point C), from the butt",
     "strength_butt_support": "the moment has fallen to nought here, from the butt",
+    "strength_criterion": "what fails a ply: maximum strain or quadratic (cracks too)",
+    "temperature_drop": "cure to use; its residual strains count where given",
+    "impact_moment": "largest moment of an impact at the head; no such case if 0",
+    "impact_at": "where that moment acts, from the tip",
+    "impact_to": "where it has fallen to nought, from the tip",
+    "torsion_grip": "length of either end gripped in the torsion strength test",
+    "crush_width": "width of a ring that is crushed",
+    "crush_load": "load such a ring must bear; not asked for if 0",
+    "profile_span": "span of the machine that reads the EI profile",
+    "profile_load": "its load in mid-span",
+    "profile_first": "its first site, from the tip",
+    "profile_step": "distance of its sites",
     "gap": "cutting gap between pieces on the roll",
     "roll_edge": "edge of the roll that is not used",
     "splice_from": "pieces at this fibre angle or above may be spliced",
@@ -306,6 +324,13 @@ def _setting_lines(spec: Spec) -> Iterator[str]:
                 _WIDTH,
                 initial_indent=lead,
                 subsequent_indent=" " * len(lead),
+            )
+        if table == "bench":
+            yield from textwrap.wrap(
+                f'setup = ["name", ...] sets what is usual, any of {", ".join(SETUPS)}',
+                _WIDTH,
+                initial_indent="  ",
+                subsequent_indent="    ",
             )
 
 

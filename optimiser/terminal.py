@@ -10,14 +10,14 @@ from typing import Any, NoReturn, Self
 
 from tqdm import tqdm
 
-from model import read_quantity, suggestion
+from model import Quantity, read_quantity, suggestion
 from optimiser.run import Standing
 
 #: Between two lines of progress where nobody watches. [s]
 _LINE_EVERY = 10.0
 #: After this much silence it is said what is waited for. [s]
 _SILENT_FOR = 3.0
-_COMPILING = "compiling on first use takes about half a minute; then it is kept"
+_COMPILING = "compiling on first use takes about a minute; then it is kept"
 
 
 class Parser(argparse.ArgumentParser):
@@ -102,6 +102,29 @@ def seconds(text: str) -> float:
     if value <= 0.0:
         raise argparse.ArgumentTypeError(f"'{text}' is not above nought")
     return value
+
+
+def length(at_least: float, at_most: float) -> Callable[[str], float]:
+    """Make a reader of lengths from the command line.
+
+    Parameters
+    ----------
+    at_least, at_most : float
+        Bounds. [m]
+
+    Returns
+    -------
+    read : callable
+        Gives the length in metres; raises what argparse understands. [m]
+    """
+
+    def read(text: str) -> float:
+        try:
+            return Quantity("length", at_least=at_least, at_most=at_most).read(text)
+        except ValueError as error:
+            raise argparse.ArgumentTypeError(f"{text}: {error}") from error
+
+    return read
 
 
 def whole(least: int) -> Callable[[str], int]:

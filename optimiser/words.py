@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from model import METRIC, Metric
 
 if TYPE_CHECKING:
-    from model import Design
+    from model import Design, FlagReport
     from optimiser.spec import Spec, Target
 
 #: What every output that reaches a shop or a player says.
@@ -95,20 +95,47 @@ def plain(value: float, decimals: int = 3) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def wraps_text(wraps: float) -> str:
-    """Write a number of turns.
+#: Turns that differ by less are the same. [-]
+_SAME_TURNS = 0.005
+#: A range this wide needs one decimal only. [-]
+_PLAIN_SPREAD = 0.1
+
+
+def turns_text(flag: FlagReport) -> str:
+    """Write how often a flag goes round, a range where its edges are straight.
 
     Parameters
     ----------
-    wraps : float
-        Turns round the mandrel. [-]
+    flag : FlagReport
+        A flag as rolled. [SI]
 
     Returns
     -------
     text : str
-        Such as "1 wrap" or "2.5 wraps". [-]
+        Such as "2.5" or "3.0-3.4"; two decimals where one tells no difference. [-]
     """
-    return f"{plain(wraps)} wrap{'' if wraps == 1.0 else 's'}"
+    spread = flag.wraps_most - flag.wraps_least
+    if spread < _SAME_TURNS:
+        return plain(flag.wraps)
+    decimals = 1 if spread >= _PLAIN_SPREAD else 2
+    return f"{flag.wraps_least:.{decimals}f}-{flag.wraps_most:.{decimals}f}"
+
+
+def rolled_text(flag: FlagReport) -> str:
+    """Write how often a flag goes round, in words.
+
+    Parameters
+    ----------
+    flag : FlagReport
+        A flag as rolled. [SI]
+
+    Returns
+    -------
+    text : str
+        Such as "1 wrap" or "3.0-3.4 wraps". [-]
+    """
+    turns = turns_text(flag)
+    return f"{turns} wrap{'' if turns == '1' else 's'}"
 
 
 def ei_column(station: float) -> str:
@@ -284,14 +311,21 @@ def bench_setup(design: Design, key: str) -> str:
             extra += f", its centre {mm(bench.tip_mass_offset)} mm beyond the tip"
         if bench.tip_mass_inertia:
             extra += f", inertia {plain(bench.tip_mass_inertia * 1e4)} kg cm²"
+        if bench.frequency_clamp_compliance:
+            extra += (
+                f", clamp turning {plain(bench.frequency_clamp_compliance * 1e3, 4)} "
+                "mrad/(N m)"
+            )
         return (
             f"last {mm(bench.frequency_clamp)} mm of the butt clamped, "
             f"{plain(bench.tip_mass * 1e3)} g at the tip{extra}"
         )
     if key == "torque":
+        clamp = f"last {mm(bench.torque_clamp)} mm of the butt clamped"
+        if bench.torque_clamp_at is not None:
+            clamp = f"clamped from {mm(bench.torque_clamp_at)} mm (from the tip)"
         return (
-            f"last {mm(bench.torque_clamp)} mm of the butt clamped, first "
-            f"{mm(bench.torque_grip)} mm of the tip gripped, couple "
+            f"{clamp}, first {mm(bench.torque_grip)} mm of the tip gripped, couple "
             f"{plain(bench.torque_moment, 4)} N m"
         )
     if key == "tip_deflection":
@@ -306,6 +340,25 @@ def bench_setup(design: Design, key: str) -> str:
             f"{mm(bench.butt_load_at)} mm from the butt, held down at "
             f"{mm(bench.butt_hold)}, supported at {mm(bench.butt_support)} mm"
         )
+    if key == "cantilever_deflection":
+        return (
+            f"last {mm(bench.cantilever_clamp)} mm of the butt clamped, "
+            f"{plain(bench.cantilever_load / _KGF)} kgf at "
+            f"{mm(bench.cantilever_load_at)} mm from the tip"
+        )
+    if key in ("torsion_strength", "torsion_product"):
+        return f"{mm(bench.torsion_grip)} mm gripped at either end; predicted, no test"
+    if key == "crush_load":
+        return f"weakest ring {mm(bench.crush_width)} mm wide, first ply to fail"
+    if key == "impact" and bench.impact_moment:
+        return (
+            f"least margin under {plain(bench.impact_moment)} N m at "
+            f"{mm(bench.impact_at)} mm, none from {mm(bench.impact_to)} mm (from tip)"
+        )
+    if key == "flattening":
+        return "least margin against ovalising under the same moments as durability"
+    if key == "direction_spread":
+        return "largest less least EI round the clock over their mean, worst station"
     if key == "durability":
         return (
             f"least fibre margin under {plain(bench.strength_moment)} N m from "

@@ -109,6 +109,59 @@ def random_design(rng, library):
     )
 
 
+def with_more(design, rng, library):
+    """The design with straight-edged pieces, stated edges, or other bench tests."""
+
+    def often():
+        return rng.random() < 0.6
+
+    mandrel, shaft = library.mandrels[design.shaft.mandrel], design.shaft
+
+    def straight_edged(flag):
+        """As wide as the flag's turns ask for on the bare mandrel, a little off."""
+        prepreg = library.prepregs[flag.material]
+        turn = prepreg.cured(design.finish.resin_bleed).thickness
+        turn *= 2 if flag.is_pair else 1
+        widths = []
+        for x in (flag.start, flag.end):
+            at = np.interp(x + shaft.mandrel_set, mandrel.distance, mandrel.diameter)
+            width = flag.wraps * math.pi * (at + 1.5e-3 + flag.wraps * turn)
+            widths.append(round(float(width * rng.uniform(0.95, 1.1)), 4))
+        return replace(
+            flag,
+            wraps=0.0,
+            run_out_tip=0.0,
+            run_out_butt=0.0,
+            width_tip=widths[0],
+            width_butt=widths[1],
+        )
+
+    flags = []
+    for flag in design.flags:
+        if flag.angle != math.pi / 2 and rng.random() < 0.3:
+            flag = straight_edged(flag)
+        if rng.random() < 0.5:
+            clock = math.radians(round(rng.uniform(0.0, 360.0), 1))
+            flag = replace(flag, clock=clock)
+        flags.append(flag)
+    changes = {}
+    if often():
+        changes["strength_criterion"] = str(rng.choice(["quadratic", "maximum strain"]))
+        changes["temperature_drop"] = float(rng.choice([0.0, 60.0, 100.0]))
+    if often():
+        changes["impact_moment"] = 25.0
+        changes["impact_at"] = float(rng.choice([0.035, 0.050]))
+    if often():
+        changes["frequency_clamp_compliance"] = 4e-4
+    if often():
+        changes["torque_clamp_at"] = 0.900
+    if often():
+        changes["cantilever_load_at"] = 0.012
+        changes["cantilever_clamp"] = 0.140
+        changes["torsion_grip"] = 0.047
+    return replace(design, flags=tuple(flags), bench=replace(design.bench, **changes))
+
+
 def with_ground_tip(design, tip_diameter, rng):
     """The design with its tip ground to a diameter."""
     finish = replace(
@@ -126,11 +179,13 @@ def tip_as_rolled(design, library):
 
 
 def random_designs(n, seed, library):
-    """n designs; every third has its tip ground."""
-    rng = np.random.default_rng(seed)
+    """n designs; every third has its tip ground, every other one more features."""
+    rng, more = np.random.default_rng(seed), np.random.default_rng([seed, 1])
     designs = []
     while len(designs) < n:
         design = random_design(rng, library)
+        if len(designs) % 2 == 1:
+            design = with_more(design, more, library)
         if len(designs) % 3 == 0:
             tip = round(tip_as_rolled(design, library) - 0.3e-3, 6)
             design = with_ground_tip(design, tip, rng)

@@ -11,81 +11,12 @@ from math import ceil, cos, inf, nan, pi, radians, sin, sqrt
 import numpy as np
 from scipy.linalg import eigvals
 
+from tests.reference import plain_clock, plain_strength
+from tests.reference.plain_plies import cured_ply, ring_solid, ring_stiffness
+
 LOOK = 1e-9  # how far a copy of a doubled point looks to its own side [m]
 SAME = 1e-7  # marks closer than this are one [m]
 CELL = 0.025  # longest cell [m]
-
-
-# --- ply -------------------------------------------------------------------------
-
-
-def halpin_tsai(fibre, matrix, Vf, xi):
-    ratio = fibre / matrix
-    eta = (ratio - 1) / (ratio + xi)
-    return matrix * (1 + xi * eta * Vf) / (1 - eta * Vf)
-
-
-def cured_ply(prepreg, bleed):
-    """Cured ply of a prepreg that loses `bleed` of its mass as resin."""
-    fibre, resin = prepreg.fibre, prepreg.resin
-    content = (prepreg.resin_content - bleed) / (1 - bleed)
-    fibre_volume = prepreg.faw / fibre.density  # per area
-    resin_mass = prepreg.faw * content / (1 - content)
-    thickness = fibre_volume + resin_mass / resin.density
-    if prepreg.thickness is not None:
-        thickness = prepreg.thickness
-    Vf = fibre_volume / thickness
-    Em = resin.modulus
-    Gm = Em / (2 * (1 + resin.poisson))
-    ply = {
-        "thickness": thickness,
-        "areal_mass": prepreg.faw + resin_mass,
-        "density": (prepreg.faw + resin_mass) / thickness,
-        "Vf": Vf,
-        "E1": fibre.E1 * Vf + Em * (1 - Vf),
-        "nu12": fibre.nu12 * Vf + resin.poisson * (1 - Vf),
-        "E2": halpin_tsai(fibre.E2, Em, Vf, 2.0),
-        "G12": halpin_tsai(fibre.G12, Gm, Vf, 1.0),
-    }
-    for key in ("E1", "E2", "G12", "nu12"):
-        measured = getattr(prepreg, key)
-        if measured is not None:
-            ply[key] = measured
-    return ply
-
-
-def strain_rotation(angle):
-    """Rows turn (axial, hoop, shear) strain into (fibre, transverse, shear) strain."""
-    c, s = cos(angle), sin(angle)
-    return [
-        [c * c, s * s, c * s],
-        [s * s, c * c, -c * s],
-        [-2 * c * s, 2 * c * s, c * c - s * s],
-    ]
-
-
-def ring_stiffness(ply, angle, is_pair):
-    """Stiffness of a ring as 3 rows (axial, hoop, shear); a pair has no coupling.
-
-    From equal strain energy in both axes: T' Q T, T the rotation of strains.
-    """
-    nu21 = ply["nu12"] * ply["E2"] / ply["E1"]
-    d = 1 - ply["nu12"] * nu21
-    Q = [
-        [ply["E1"] / d, ply["nu12"] * ply["E2"] / d, 0.0],
-        [ply["nu12"] * ply["E2"] / d, ply["E2"] / d, 0.0],
-        [0.0, 0.0, ply["G12"]],
-    ]
-    T = strain_rotation(angle)
-    out = [[0.0] * 3 for _ in range(3)]
-    for i in range(3):
-        for j in range(3):
-            for k in range(3):
-                for m in range(3):
-                    out[i][j] += T[k][i] * Q[k][m] * T[m][j]
-    if is_pair:
-        out[0][2] = out[2][0] = out[1][2] = out[2][1] = 0.0
-    return out
 
 
 # --- points ----------------------------------------------------------------------
@@ -102,6 +33,13 @@ def rolled_ends(flag, design):
     start = low if flag.start == 0 else flag.start
     end = high if flag.end == design.shaft.length else flag.end
     return start, end
+
+
+def torque_clamp(design):
+    """Station where the clamp of the torque test begins."""
+    if design.bench.torque_clamp_at is not None:
+        return design.bench.torque_clamp_at
+    return design.shaft.length - design.bench.torque_clamp
 
 
 def marks_of(design, mandrel):
@@ -131,19 +69,23 @@ def marks_of(design, mandrel):
         bench.strength_from,
         bench.strength_a,
         bench.strength_b,
+        bench.cantilever_load_at,
+        torque_clamp(design),
     ]
     on_shaft += [
         L - distance
         for distance in (
             bench.frequency_clamp,
-            bench.torque_clamp,
             bench.butt_hold,
             bench.butt_support,
             bench.butt_load_at,
             bench.strength_to,
             bench.strength_butt_support,
+            bench.cantilever_clamp,
         )
     ]
+    if bench.impact_moment > 0:
+        on_shaft += [bench.impact_at, bench.impact_to]
     for x in on_shaft:
         if 0 <= x <= L:
             found.append((x, False))
@@ -197,10 +139,16 @@ def mandrel_diameter(mandrel, distance):
     return dia[i] + (dia[i + 1] - dia[i]) * (distance - d[i]) / (d[i + 1] - d[i])
 
 
-def wraps_at(flag, design, x, look):
+def wraps_at(flag, design, x, look, r_in, turn):
     start, end = rolled_ends(flag, design)
     if not start < look < end:
         return 0.0
+    if flag.width_tip is not None:
+        # n turns take a width of n π (2 r_in + n turn)
+        width = flag.width_tip
+        width += (flag.width_butt - flag.width_tip) * (x - start) / (end - start)
+        more = width / (pi * turn)
+        return more / (sqrt((r_in / turn) ** 2 + more) + r_in / turn)
     share = 1.0
     if flag.run_out_tip > 0:
         share = min(share, (x - start) / flag.run_out_tip)
@@ -220,13 +168,16 @@ def walls_of(design, mandrel, plies, points):
     for x, look in points:
         bore = mandrel_diameter(mandrel, shaft.mandrel_set + x) / 2
         r = bore
-        rings = []
+        rings, there = [], []
         for flag in design.flags:
-            n = wraps_at(flag, design, x, look)
+            start, end = rolled_ends(flag, design)
+            there.append(start < look < end)
             t = plies[flag.material]["thickness"] * (2 if flag.is_pair else 1)
+            n = wraps_at(flag, design, x, look, r, t)
             rings.append((r, r + n * t, n))
             r = r + n * t
         walls.append({"bore": bore, "build": r, "rings": rings, "limit": None})
+        walls[-1]["there"] = there
     if finish.tip_diameter is not None:
         parallel_end = finish.tip_parallel
         blend_end = min(parallel_end + finish.tip_blend, shaft.length)
@@ -253,23 +204,69 @@ def walls_of(design, mandrel, plies, points):
     return walls
 
 
-def section_of(cut, stiffnesses):
-    """Return EI, GJ, EA, kGA and the (hoop, shear) strain for unit curvature."""
+def section_of(cut, stiffnesses, solids):
+    """Return EI, GJ, EA, kGA and how the wall strains, as a dictionary.
+
+    The hoop strain in bending is y + z r, the shear strain g; their energy is a sum
+    of products of what each does to a ring: hoop strain, its shearing of the wall.
+    In torsion the axial and hoop strains e and h are common to the wall.
+    """
     A2 = [[0.0] * 3 for _ in range(3)]
     A3 = [[0.0] * 3 for _ in range(3)]
-    A4 = [[0.0] * 3 for _ in range(3)]
-    for (a, b), Q in zip(cut, stiffnesses, strict=True):
+    GJ_held = bent = 0.0
+    K = [[0.0] * 3 for _ in range(3)]
+    load = [0.0] * 3
+    for (a, b), Q, (p, q, G, loss) in zip(cut, stiffnesses, solids, strict=True):
+        d2, d3, d4 = ((b**n - a**n) / n for n in (2, 3, 4))
         for i in range(3):
             for j in range(3):
-                A2[i][j] += Q[i][j] * (b**2 - a**2) / 2
-                A3[i][j] += Q[i][j] * (b**3 - a**3) / 3
-                A4[i][j] += Q[i][j] * (b**4 - a**4) / 4
-    y, s = solve_2x2(A2[1][1], A2[1][2], A2[2][2], A3[0][1], A3[0][2])
-    EI = pi * (A4[0][0] - A3[0][1] * y - A3[0][2] * s)
-    p, q = solve_2x2(A2[0][0], A2[0][1], A2[1][1], A3[0][2], A3[1][2])
-    GJ = 2 * pi * (A4[2][2] - A3[0][2] * p - A3[1][2] * q)
+                A2[i][j] += Q[i][j] * d2
+                A3[i][j] += Q[i][j] * d3
+        GJ_held += Q[2][2] * d4 - loss * d2
+        # hoop strain and wall shear of: curvature (r-fold), y, z (r-fold), g
+        bent += (Q[0][0] + G * p * p) * d4
+        load[0] += (Q[0][1] + G * p * q) * d3
+        load[1] += (Q[0][1] + G * p * (1 + q)) * d4
+        load[2] += Q[0][2] * d3
+        K[0][0] += (Q[1][1] + G * q * q) * d2
+        K[0][1] += (Q[1][1] + G * q * (1 + q)) * d3
+        K[1][1] += (Q[1][1] + G * (1 + q) * (1 + q)) * d4
+        K[0][2] += Q[1][2] * d2
+        K[1][2] += Q[1][2] * d3
+        K[2][2] += Q[2][2] * d2
+    y, z, g = solve_3x3(K, load)
+    EI = pi * (bent - load[0] * y - load[1] * z - load[2] * g)
+    e, h = solve_2x2(A2[0][0], A2[0][1], A2[1][1], A3[0][2], A3[1][2])
+    GJ = 2 * pi * (GJ_held - A3[0][2] * e - A3[1][2] * h)
     EA = 2 * pi * (A2[0][0] - A2[0][1] ** 2 / A2[1][1])
-    return EI, GJ, EA, pi * A2[2][2], (-y, -s)
+    strains = {
+        # per curvature, and per torque
+        "bending": lambda r: (r, -y - z * r, -g),
+        "torsion": lambda r: (-e / GJ, -h / GJ, r / GJ),
+        # of the wall as a whole: no slope
+        "hoop": -solve_2x2(K[0][0], K[0][2], K[2][2], load[0], load[2])[0],
+    }
+    return EI, GJ, EA, pi * A2[2][2], strains
+
+
+def solve_3x3(K, f):
+    """Solve by Cramer's rule, the upper half of a symmetric matrix given."""
+    full = [[K[min(i, j)][max(i, j)] for j in range(3)] for i in range(3)]
+
+    def det(m):
+        return (
+            m[0][0] * (m[1][1] * m[2][2] - m[1][2] * m[2][1])
+            - m[0][1] * (m[1][0] * m[2][2] - m[1][2] * m[2][0])
+            + m[0][2] * (m[1][0] * m[2][1] - m[1][1] * m[2][0])
+        )
+
+    found = []
+    for column in range(3):
+        swapped = [
+            [f[i] if j == column else full[i][j] for j in range(3)] for i in range(3)
+        ]
+        found.append(det(swapped) / det(full))
+    return found
 
 
 def solve_2x2(a, b, d, u, v):
@@ -306,10 +303,11 @@ def product_integral(x, a, b):
     return total
 
 
-def swing(x, EI, m, tip, y, slope):
+def swing(x, EI, m, tip, give, y, slope):
     """Deflected shape under the inertia loads of the shape (y, slope at the tip).
 
-    Loads and flexibilities are linear in each cell; clamped at the last point.
+    Loads and flexibilities are linear in each cell; clamped at the last point, where
+    the clamp turns by `give` times the moment on it.
     """
     mass, offset, inertia = tip
     n = len(x)
@@ -323,7 +321,7 @@ def swing(x, EI, m, tip, y, slope):
         shear.append(shear[i] + h * (qa + qb) / 2)
     k = [moment[i] / EI[i] for i in range(n)]
     out = [0.0] * n
-    theta = [0.0] * n
+    theta = [0.0] * (n - 1) + [give * moment[-1]]
     for i in range(n - 2, -1, -1):
         h = x[i + 1] - x[i]
         theta[i] = theta[i + 1] + h * (k[i] + k[i + 1]) / 2
@@ -331,7 +329,7 @@ def swing(x, EI, m, tip, y, slope):
     return out, theta[0]
 
 
-def first_frequency(x, EI, m, tip):
+def first_frequency(x, EI, m, tip, give):
     """Lowest frequency from the eigenvalues of the dense flexibility operator."""
     n = len(x)
     A = np.zeros((n + 1, n + 1))
@@ -342,7 +340,7 @@ def first_frequency(x, EI, m, tip):
             unit[j] = 1.0
         else:
             slope = 1.0
-        y, theta = swing(x, EI, m, tip, unit, slope)
+        y, theta = swing(x, EI, m, tip, give, unit, slope)
         for i in range(n):
             A[i, j] = y[i]
         A[n, j] = theta
@@ -367,52 +365,55 @@ def overhang_drop(x, EI, load_at, support, hold, load):
 
 
 def envelope_moment(bench, length, x):
-    a, b = bench.strength_tip_support, bench.strength_from
-    c, d = length - bench.strength_to, length - bench.strength_butt_support
-    if x <= a or x >= d:
-        return 0.0
-    if x < b:
-        return bench.strength_moment * (x - a) / (b - a)
-    if x > c:
-        return bench.strength_moment * (d - x) / (d - c)
-    return bench.strength_moment
-
-
-def ring_margins(curvature, cut, common, flag, prepreg):
-    """Margins of one ring: (fibre, transverse, shear), infinite where unstrained."""
-    _, outer = cut
-    strain = [curvature * outer, curvature * common[0], curvature * common[1]]
-    T = strain_rotation(flag.angle)
-    e1, e2, g12 = (sum(T[i][j] * strain[j] for j in range(3)) for i in range(3))
-    fibre = min(prepreg.strain_tension, prepreg.strain_compression)
-    return (
-        fibre / abs(e1) - 1 if e1 else inf,
-        prepreg.strain_transverse / abs(e2) - 1 if e2 else inf,
-        prepreg.strain_shear / abs(g12) - 1 if g12 else inf,
+    return plain_strength.trapeze(
+        x,
+        bench.strength_moment,
+        bench.strength_tip_support,
+        bench.strength_from,
+        length - bench.strength_to,
+        length - bench.strength_butt_support,
     )
 
 
-def least_margins(design, library, walls, sections, i, moment):
-    """Least fibre margin and least cracking margin at point i, each with its flag."""
-    fibre, cracking = (inf, None, None), (inf, None, None)
-    for flag, cut in zip(design.flags, walls[i]["cut"], strict=True):
-        if not cut[1] > cut[0]:
+def gate_of(bench):
+    """Kind of failure that gates."""
+    return "fibre" if bench.strength_criterion == "maximum strain" else "quadratic"
+
+
+def least_margins(design, wall, section, moment):
+    """Least gating margin and least cracking margin at a point, each with its flag."""
+    gate = gate_of(design.bench)
+    prefix = "quadratic, " if gate == "quadratic" else ""
+    least, cracking = (inf, None, None), (inf, None, None)
+    curvature = moment / section[0]
+    for flag, ring in zip(design.flags, wall["plies"], strict=True):
+        outer = ring[4]
+        if not outer > ring[3] or moment == 0:
             continue
-        prepreg = library.prepregs[flag.material]
-        f, t, s = ring_margins(
-            moment / sections[i][0], cut, sections[i][4], flag, prepreg
-        )
-        if f < fibre[0]:
-            weak = prepreg.strain_compression < prepreg.strain_tension
-            fibre = (f, flag.name, "fibre compression" if weak else "fibre tension")
-        if t < cracking[0]:
-            cracking = (t, flag.name, "transverse tension")
-        if s < cracking[0]:
-            cracking = (s, flag.name, "shear")
-    return fibre, cracking
+        strain = curvature * np.array(section[4]["bending"](outer))
+        args = (ring, strain, wall["free"])
+        factor, mode = plain_strength.ring_factor(gate, *args)
+        if factor - 1 < least[0]:
+            least = (factor - 1, flag.name, f"{prefix}{mode}")
+        factor, mode = plain_strength.ring_factor("crack", *args)
+        if factor - 1 < cracking[0]:
+            cracking = (factor - 1, flag.name, mode)
+    return least, cracking
 
 
-def strength_points(design, library, points, walls, sections):
+#: What is told of a point of the strength test.
+POINT = (
+    "station",
+    "margin",
+    "flag",
+    "mode",
+    "cracking_margin",
+    "cracking_flag",
+    "cracking_mode",
+)
+
+
+def strength_points(design, points, walls, sections):
     L, bench = design.shaft.length, design.bench
     found = {}
     for name, station, span in (
@@ -422,29 +423,110 @@ def strength_points(design, library, points, walls, sections):
         ("C", L - bench.strength_to, 0.300),
     ):
         if station - span / 2 < -SAME or station + span / 2 > L + SAME:
-            found[name] = {"station": station, "margin": nan, "flag": None}
+            found[name] = dict.fromkeys(POINT)
             continue
         best, crack = (inf, None, None), (inf, None, None)
         for i, (x, _) in enumerate(points):
             if abs(x - station) < SAME:
                 f, c = least_margins(
-                    design, library, walls, sections, i, bench.strength_moment
+                    design, walls[i], sections[i], bench.strength_moment
                 )
                 best, crack = min(best, f, key=first), min(crack, c, key=first)
-        found[name] = {
-            "station": station,
-            "margin": best[0],
-            "flag": best[1],
-            "mode": best[2],
-            "cracking_margin": crack[0],
-            "cracking_flag": crack[1],
-            "cracking_mode": crack[2],
-        }
+        found[name] = dict(zip(POINT, (station, *best, *crack), strict=True))
     return found
 
 
 def first(item):
     return item[0]
+
+
+def strength_metrics(design, stiffnesses, x, walls, sections):
+    """Metrics of strength but durability, over the points of the finished shaft."""
+    bench, L = design.bench, design.shaft.length
+    quadratic = gate_of(bench) == "quadratic"
+    flattens, crushes, torques, moments = [], [], [], []
+    for wall, section in zip(walls, sections, strict=True):
+        rings, free = wall["plies"], wall["free"]
+        neutral, bending, _ = plain_strength.hoop_bending(rings, stiffnesses)
+        flattens.append(plain_strength.flattening_moment(section[0], neutral, bending))
+        crushes.append(
+            plain_strength.crush_load(
+                rings, stiffnesses, bench.crush_width, free, quadratic
+            )
+        )
+        torques.append(
+            plain_strength.torsion_factor(
+                rings, section[4]["torsion"], free, quadratic, wall["finished"]
+            )
+        )
+        curvature = plain_strength.station_factor(
+            rings, section[4]["bending"], free, gate_of(bench)
+        )
+        moments.append(curvature * section[0])
+    found = {
+        "crush_load": min(crushes),
+        "flattening": nan,
+        "impact": nan,
+        "torsion_strength": nan,
+        "torsion_product": nan,
+    }
+    if bench.strength_from <= L - bench.strength_to:
+        found["flattening"] = plain_strength.moment_margin(
+            x, flattens, lambda xi: envelope_moment(bench, L, xi)
+        )
+    if bench.impact_moment > 0 and bench.impact_to <= L:
+        at = bench.impact_at
+        found["impact"] = plain_strength.moment_margin(
+            x,
+            moments,
+            lambda xi: plain_strength.trapeze(
+                xi, bench.impact_moment, 0.0, at, at, bench.impact_to
+            ),
+        )
+    grip = bench.torsion_grip
+    if 2 * grip < L:
+        torque = min(
+            t for xi, t in zip(x, torques, strict=True) if grip <= xi <= L - grip
+        )
+        GJ = [section[1] for section in sections]
+        twist = torque * plain_strength.twist_between(x, GJ, grip, L - grip)
+        found["torsion_strength"], found["torsion_product"] = torque, torque * twist
+    return found
+
+
+def direction_spread(design, plies, stiffnesses, walls, sections):
+    """Worst spread of EI round the clock over the points of the finished shaft."""
+    worst = 0.0
+    n = len(design.flags)
+    for wall, section in zip(walls, sections, strict=True):
+        flags = []
+        for k, flag in enumerate(design.flags):
+            (_, _, turns), (a, b) = wall["rings"][k], wall["cut"][k]
+            thickness = plies[flag.material]["thickness"]
+            pieces = 2 if flag.is_pair else 1
+            flags.append(
+                {
+                    "there": wall["there"][k],
+                    "turns": turns,
+                    "ply": thickness,
+                    "pieces": pieces,
+                    "clock": 2 * pi * k / n if flag.clock is None else flag.clock,
+                    "Q": stiffnesses[k],
+                    "r_in": a,
+                    "r_out": b,
+                }
+            )
+        spread = plain_clock.spread_at(
+            flags,
+            section[4]["hoop"],
+            section[0],
+            wall["bore"],
+            wall["build"],
+            wall["finished"],
+            design.finish.grind,
+        )
+        worst = max(worst, spread)
+    return worst
 
 
 # --- flags on the roll -----------------------------------------------------------
@@ -552,9 +634,26 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
     stiffnesses = [
         ring_stiffness(plies[f.material], f.angle, f.is_pair) for f in design.flags
     ]
+    solids = [ring_solid(plies[f.material], f.angle, f.is_pair) for f in design.flags]
     points = points_of(design, mandrel, cell)
     walls = walls_of(design, mandrel, plies, points)
-    sections = [section_of(wall["cut"], stiffnesses) for wall in walls]
+    sections = [section_of(wall["cut"], stiffnesses, solids) for wall in walls]
+    drop = bench.temperature_drop
+    for wall in walls:
+        wall["plies"] = [
+            (
+                plain_strength.law_of(
+                    library.prepregs[f.material], plies[f.material], drop
+                ),
+                f.angle,
+                f.is_pair,
+                *cut,
+            )
+            for f, cut in zip(design.flags, wall["cut"], strict=True)
+        ]
+        wall["free"] = np.zeros(3)
+        if drop > 0:
+            wall["free"] = plain_strength.residual_strain(wall["plies"], stiffnesses)
     m = []
     for wall, (_, look) in zip(walls, points, strict=True):
         line = 0.0
@@ -586,11 +685,16 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
         xs, keep = part(0.0, L - bench.frequency_clamp)
         tip = (bench.tip_mass, bench.tip_mass_offset, bench.tip_mass_inertia)
         frequency = first_frequency(
-            xs, [sections[i][0] for i in keep], [m[i] for i in keep], tip
+            xs,
+            [sections[i][0] for i in keep],
+            [m[i] for i in keep],
+            tip,
+            bench.frequency_clamp_compliance,
         )
     twist = nan
-    if 0 <= bench.torque_grip < L - bench.torque_clamp <= L:
-        xs, keep = part(bench.torque_grip, L - bench.torque_clamp)
+    clamp = torque_clamp(design)
+    if 0 <= bench.torque_grip < clamp <= L:
+        xs, keep = part(bench.torque_grip, clamp)
         twist = bench.torque_moment * trapezoid(xs, [1 / sections[i][1] for i in keep])
     butt = nan
     if 0 <= L - bench.butt_load_at < L - bench.butt_support < L - bench.butt_hold <= L:
@@ -613,13 +717,28 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
             bench.tip_load,
         )
 
+    cantilever = nan
+    fixed = L - bench.cantilever_clamp
+    if 0 <= bench.cantilever_load_at < fixed <= L:
+        xs, keep = part(bench.cantilever_load_at, fixed)
+        arms = [xi - xs[0] for xi in xs]
+        bend = [arm / sections[i][0] for arm, i in zip(arms, keep, strict=True)]
+        cantilever = bench.cantilever_load * product_integral(xs, arms, bend)
+
+    finished = [walls[i] for i in on_shaft], [sections[i] for i in on_shaft]
+    strength = strength_metrics(design, stiffnesses, x, *finished)
+
     margins, where, crack = [], (inf, None, None, None), (inf, None, None, None)
     for i in on_shaft:
         moment = envelope_moment(bench, L, points[i][0])
-        f, c = least_margins(design, library, walls, sections, i, moment)
+        f, c = least_margins(design, walls[i], sections[i], moment)
         margins.append(f[0])
         where = min(where, (*f, points[i][0]), key=first)
         crack = min(crack, (*c, points[i][0]), key=first)
+
+    envelope = (where[3], *where[:3], *crack[:3])
+    if bench.strength_from > L - bench.strength_to:
+        envelope = (None,) * len(POINT)
 
     EI_at = []
     for station in ei_stations:
@@ -649,9 +768,10 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
             "flex_point_ratio": tip_drop / (tip_drop + butt),
             "material_cost": sum(r["cost"] for r in reports),
             # an envelope that is full nowhere on the shaft tests nothing
-            "durability": nan
-            if bench.strength_from > L - bench.strength_to
-            else where[0],
+            "durability": nan if envelope[0] is None else where[0],
+            "cantilever_deflection": cantilever,
+            **strength,
+            "direction_spread": direction_spread(design, plies, stiffnesses, *finished),
         },
         "profile": {
             "station": x,
@@ -664,16 +784,8 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
             "margin": margins,
         },
         "flags": reports,
-        "envelope": {
-            "margin": where[0],
-            "flag": where[1],
-            "mode": where[2],
-            "station": where[3],
-            "cracking_margin": crack[0],
-            "cracking_flag": crack[1],
-            "cracking_mode": crack[2],
-        },
-        "strength": strength_points(design, library, points, walls, sections),
+        "envelope": dict(zip(POINT, envelope, strict=True)),
+        "strength": strength_points(design, points, walls, sections),
         "EI_at": EI_at,
         "shop": shop_measures(design, points, walls, on_shaft, step_length, reports),
     }

@@ -1,6 +1,7 @@
 """The same formulas as the compiled evaluation, one design at a time in plain numpy.
 
-Vectorised over stations; this is what speed is measured against.
+Vectorised over stations; this is what speed is measured against. It gives the metrics
+that are listed here; the others are left to the slow loops.
 """
 
 import math
@@ -9,6 +10,22 @@ from functools import cache
 import numpy as np
 
 SAME, LOOK, CELL = 1e-7, 1e-9, 0.025
+
+#: Metrics, in the order of their columns.
+KEYS = (
+    "weight",
+    "balance_point",
+    "frequency",
+    "torque",
+    "tip_diameter",
+    "butt_diameter",
+    "tip_deflection",
+    "butt_deflection",
+    "flex_point_ratio",
+    "material_cost",
+    "durability",
+    "cantilever_deflection",
+)
 
 
 @cache
@@ -44,6 +61,29 @@ def stiffness(ply, angle, is_pair):
     return R[0, 0], R[0, 1], R[1, 1], R[2, 2], R[0, 2], R[1, 2]
 
 
+@cache
+def through_the_wall(ply, angle, is_pair):
+    """Radial strain per axial and hoop strain, its stiffness, loss of a pair; kept."""
+    nu12, nu21 = ply.nu12, ply.nu12 * ply.E2 / ply.E1
+    nu23 = nu12 * (1.0 - nu21) / (1.0 - nu12)
+    whole = (1.0 + nu23) * (1.0 - nu23 - 2.0 * nu12 * nu21) / ply.E2
+    radial = (1.0 - nu12 * nu21) / whole
+    along, across = nu12 * (1.0 + nu23) / whole, (nu23 + nu12 * nu21) / whole
+    c, s = math.cos(angle), math.sin(angle)
+    p = (c * c * along + s * s * across) / radial
+    q = (s * s * along + c * c * across) / radial
+    shear = s * s * ply.G12 + c * c * ply.E2 / (2.0 * (1.0 + nu23))
+    loss = 0.0
+    if is_pair:
+        loss = (stiffness(ply, angle, False)[5] * ply.thickness) ** 2 / (3.0 * radial)
+    return p, q, 1.0 / (1.0 / shear + 1.0 / radial), loss
+
+
+def torque_clamp(bench, length):
+    at = bench.torque_clamp_at
+    return length - bench.torque_clamp if at is None else at
+
+
 def points_of(design, mandrel, starts, ends, low, high):
     L, bench, finish = design.shaft.length, design.bench, design.finish
     jumps = [*starts, *ends]
@@ -70,15 +110,19 @@ def points_of(design, mandrel, starts, ends, low, high):
         bench.strength_from,
         bench.strength_a,
         bench.strength_b,
+        bench.cantilever_load_at,
+        torque_clamp(bench, L),
     )
+    if bench.impact_moment:
+        from_tip = (*from_tip, bench.impact_at, bench.impact_to)
     from_butt = (
         bench.frequency_clamp,
-        bench.torque_clamp,
         bench.butt_hold,
         bench.butt_support,
         bench.butt_load_at,
         bench.strength_to,
         bench.strength_butt_support,
+        bench.cantilever_clamp,
     )
     on_bench = np.array([*from_tip, *(L - d for d in from_butt)])
     marks = np.concatenate([jumps, kinks, on_bench[(on_bench >= 0) & (on_bench <= L)]])
@@ -133,6 +177,7 @@ def first_frequency(x, EI, m, bench):
         k = moment / EI
         turn = h * (k[:-1] + k[1:]) / 2
         theta = np.concatenate([np.cumsum(turn[::-1])[::-1], [0.0]])
+        theta += bench.frequency_clamp_compliance * moment[-1]
         drop = theta[1:] * h + h * h * (2 * k[1:] + k[:-1]) / 6
         deflection[:-1] = np.cumsum(drop[::-1])[::-1]
         value = deflection[0]
@@ -151,8 +196,11 @@ def overhang(x, EI, load_at, support, hold, load):
     return load * product_integral(x, arm, arm / EI)
 
 
-def evaluate(design, library, ei_stations=(), step_length=0.010):
-    """Metrics (11), EI at stations, shop measures (6) of one design, in SI."""
+def evaluate(design, library, ei_stations=(), step_length=0.010, wanted=None):
+    """Metrics (12), EI at stations, shop measures (6) of one design, in SI.
+
+    What is not wanted (None: all is) and costs time is NaN, as in the batch.
+    """
     shaft, finish, bench = design.shaft, design.finish, design.bench
     cutting, flags, L = design.cutting, design.flags, shaft.length
     mandrel = library.mandrels[shaft.mandrel]
@@ -168,15 +216,22 @@ def evaluate(design, library, ei_stations=(), step_length=0.010):
         prepreg = library.prepregs[flag.material]
         ply = cured(prepreg, finish.resin_bleed)
         pieces = 2 if flag.is_pair else 1
-        turns = np.where((start < look) & (look < end), flag.wraps, 0.0)
-        if flag.run_out_tip:
-            turns = np.minimum(turns, flag.wraps * (x - start) / flag.run_out_tip)
-        if flag.run_out_butt:
-            turns = np.minimum(turns, flag.wraps * (end - x) / flag.run_out_butt)
-        turns = np.maximum(turns, 0.0)
-        outer = build + turns * ply.thickness * pieces
         there = (start < look) & (look < end)
-        width = np.pi * turns[there] * (build[there] + outer[there])
+        if flag.width_tip is not None:
+            rise = (flag.width_butt - flag.width_tip) / (end - start)
+            width = flag.width_tip + rise * (x[there] - start)
+            outer = build.copy()
+            area = ply.thickness * pieces / np.pi * width
+            outer[there] = np.sqrt(build[there] ** 2 + area)
+        else:
+            turns = np.where(there, flag.wraps, 0.0)
+            if flag.run_out_tip:
+                turns = np.minimum(turns, flag.wraps * (x - start) / flag.run_out_tip)
+            if flag.run_out_butt:
+                turns = np.minimum(turns, flag.wraps * (end - x) / flag.run_out_butt)
+            turns = np.maximum(turns, 0.0)
+            outer = build + turns * ply.thickness * pieces
+            width = np.pi * turns[there] * (build[there] + outer[there])
         net = pieces * float(np.trapezoid(width, x[there]))
         length, angle = end - start, abs(flag.angle)
         breadth = net / (pieces * length) + cutting.gap
@@ -210,44 +265,58 @@ def evaluate(design, library, ei_stations=(), step_length=0.010):
     on = slice(int(a), int(b) + 1)
     m = np.zeros_like(x)
     A = np.zeros((12, len(x)))
+    K = np.zeros((3, 3, len(x)))  # hoop strain, its slope, shear strain
+    f = np.zeros((3, len(x)))
+    table = [
+        stiffness(ply, flag.angle, flag.is_pair)
+        for flag, ply in zip(flags, plies, strict=True)
+    ]
+    is_coupled = any(Q[4] or Q[5] for Q in table)
     bias_ground = 0.0
-    cut, table = [], []
-    for flag, ply, (inner, outer) in zip(flags, plies, rings, strict=True):
+    cut = []
+    for flag, ply, Q, (inner, outer) in zip(flags, plies, table, rings, strict=True):
         ro, ri = np.minimum(outer, finished), np.minimum(inner, finished)
         if 1e-9 < abs(flag.angle) < math.pi / 2 - 1e-6:
             taken = np.minimum(outer - finished, outer - inner)[on]
             bias_ground = max(bias_ground, float(np.max(taken)))
-        Q = stiffness(ply, flag.angle, flag.is_pair)
         r2 = ro * ro - ri * ri
         d2, d3, d4 = r2 / 2, (ro**3 - ri**3) / 3, (ro**2 + ri**2) * r2 / 4
         m += ply.density * np.pi * r2
-        A[0] += Q[0] * d4
-        A[1] += Q[1] * d3
-        A[2] += Q[2] * d2
-        A[3] += Q[3] * d4
-        A[4] += Q[3] * d2
-        if Q[4] or Q[5]:
+        p, q, G, loss = through_the_wall(ply, flag.angle, flag.is_pair)
+        A[0] += (Q[0] + G * p * p) * d4
+        f[0] += (Q[1] + G * p * q) * d3
+        f[1] += (Q[1] + G * p * (1 + q)) * d4
+        K[0, 0] += (Q[2] + G * q * q) * d2
+        K[0, 1] += (Q[2] + G * q * (1 + q)) * d3
+        K[1, 1] += (Q[2] + G * (1 + q) ** 2) * d4
+        A[3] += Q[3] * d4 - loss * d2
+        if is_coupled:
+            A[2] += Q[2] * d2
+            A[4] += Q[3] * d2
             A[5] += Q[4] * d3
             A[6] += Q[5] * d2
-            A[9] += Q[4] * d2
+            A[7] += Q[0] * d2
+            A[8] += Q[1] * d2
             A[10] += Q[5] * d3
-        A[7] += Q[0] * d2
-        A[8] += Q[1] * d2
         cut.append((ri, ro))
-        table.append(Q)
     if finish.coating:
         painted = look > (finish.tip_parallel if finish.tip_diameter else -np.inf)
         m += np.where(painted, finish.coating * 2 * np.pi * finished, 0.0)
-    coupled = any(Q[4] or Q[5] for Q in table)
-    if coupled:
-        det = A[2] * A[4] - A[6] ** 2
-        hoop = -(A[4] * A[1] - A[6] * A[5]) / det
-        shear = -(A[2] * A[5] - A[6] * A[1]) / det
-        det = A[7] * A[2] - A[8] ** 2
-        saved = (A[2] * A[5] ** 2 - 2 * A[8] * A[5] * A[10] + A[7] * A[10] ** 2) / det
+    if is_coupled:
+        f[2], K[0, 2], K[1, 2], K[2, 2] = A[5], A[6], A[10], A[4]
+        saved = (A[2] * A[5] ** 2 - 2 * A[8] * A[5] * A[10] + A[7] * A[10] ** 2) / (
+            A[7] * A[2] - A[8] ** 2
+        )
+        K = np.moveaxis(K, 2, 0)
+        K = K + np.swapaxes(np.triu(K, 1), 1, 2)
+        at_axis, slope, shear = -np.linalg.solve(K, f.T[:, :, None])[:, :, 0].T
+        EI = np.pi * (A[0] + f[0] * at_axis + f[1] * slope + f[2] * shear)
     else:
-        hoop, shear, saved = -A[1] / A[2], 0.0, 0.0
-    EI = np.pi * (A[0] + A[1] * hoop + A[5] * shear)
+        saved = shear = 0.0
+        det = K[0, 0] * K[1, 1] - K[0, 1] ** 2
+        at_axis = (K[0, 1] * f[1] - K[1, 1] * f[0]) / det
+        slope = (K[0, 1] * f[0] - K[0, 0] * f[1]) / det
+        EI = np.pi * (A[0] + f[0] * at_axis + f[1] * slope)
     GJ = 2 * np.pi * (A[3] - saved)
     rise = (x - bench.strength_tip_support) / (
         bench.strength_from - bench.strength_tip_support
@@ -260,17 +329,21 @@ def evaluate(design, library, ei_stations=(), step_length=0.010):
     use = 0.0
     for flag, ply, (ri, ro) in zip(flags, plies, cut, strict=True):
         c, s = math.cos(flag.angle), math.sin(flag.angle)
-        strain = np.abs(kappa * (c * c * ro + s * s * hoop + c * s * shear))
+        strain = c * c * ro + s * s * (at_axis + slope * ro)
+        skewed = c * s * shear
+        if flag.is_pair:
+            strain, skewed = np.abs(strain), np.abs(skewed)
+        strain = np.abs(kappa * (strain + skewed))
         allowable = min(ply.strain_tension, ply.strain_compression)
         use = max(use, float(np.max(np.where(ro > ri, strain, 0.0)[on])) / allowable)
     xs, ms, EIs = x[on], m[on], EI[on]
     weight = float(np.trapezoid(ms, xs))
-    frequency = torque = tip = butt = math.nan
+    frequency = torque = tip = butt = cantilever = math.nan
     clamp = L - bench.frequency_clamp
     if 0 < clamp <= L:
         n = int(np.searchsorted(look[on], clamp + LOOK / 2))
         frequency = first_frequency(xs[:n], EIs[:n], ms[:n], bench)
-    end = L - bench.torque_clamp
+    end = torque_clamp(bench, L)
     if 0 <= bench.torque_grip < end <= L:
         i = int(np.searchsorted(look[on], bench.torque_grip - LOOK / 2))
         j = int(np.searchsorted(look[on], end + LOOK / 2))
@@ -281,10 +354,23 @@ def evaluate(design, library, ei_stations=(), step_length=0.010):
     if 0 <= bench.butt_hold < bench.butt_support < bench.butt_load_at <= L:
         at = (L - bench.butt_load_at, L - bench.butt_support, L - bench.butt_hold)
         butt = overhang(xs, EIs, *at, bench.butt_load)
+    end = L - bench.cantilever_clamp
+    is_wanted = wanted is None or "cantilever_deflection" in wanted
+    if is_wanted and 0 <= bench.cantilever_load_at < end <= L:
+        i = int(np.searchsorted(look[on], bench.cantilever_load_at - LOOK / 2))
+        j = int(np.searchsorted(look[on], end + LOOK / 2))
+        arm = xs[i:j] - xs[i]
+        cantilever = bench.cantilever_load * product_integral(
+            xs[i:j], arm, arm / EIs[i:j]
+        )
     fin = finished[on]
     apart = xs[None, :] - xs[:, None]
     near = (apart >= 0) & (apart <= step_length + LOOK)
     step = float(np.max(np.abs(fin[None, :] - fin[:, None]) * near))
+    # fibres by maximum strain, not strained by cooling; the loops have the rest
+    is_plain = bench.strength_criterion == "maximum strain"
+    is_plain = is_plain and not bench.temperature_drop
+    is_borne = is_plain and bench.strength_from <= L - bench.strength_to
     metrics = (
         weight,
         L - product_integral(xs, ms, xs) / weight,
@@ -296,7 +382,8 @@ def evaluate(design, library, ei_stations=(), step_length=0.010):
         butt,
         tip / (tip + butt),
         cost,
-        1 / use - 1 if bench.strength_from <= L - bench.strength_to else math.nan,
+        1 / use - 1 if is_borne else math.nan,
+        cantilever,
     )
     stiff = []
     for station in ei_stations:

@@ -190,6 +190,13 @@ def front_row(identity: str, **shown: float) -> dict[str, float | str]:
         "flex_point_ratio_pct": 44.0,
         "material_cost": 10.0,
         "durability": 0.3,
+        "cantilever_deflection_mm": 65.0,
+        "torsion_strength_n_m": 40.0,
+        "torsion_product_n_m_deg": 4500.0,
+        "flattening": 4.0,
+        "crush_load_n": 110.0,
+        "impact": math.nan,
+        "direction_spread_pct": 5.0,
     }
     assert set(usual) == {metric.column for metric in METRICS}
     assert set(shown) <= set(usual)

@@ -85,7 +85,12 @@ def test_every_design_evaluates_by_itself_to_the_numbers_of_the_front(run):
     for identity, path in list(run.designs.items())[:25]:
         report = evaluate(read_design(path), library)  # finds ../library by itself
         assert report.design_id == identity
+        section = front.loc[identity, "section_difference_pct"]
+        assert section == pytest.approx(report.section.worst * 100.0, rel=1e-5)
         for metric in METRICS:
+            if metric.needs:
+                assert np.isnan(front.loc[identity, metric.column])
+                continue
             value = report.metrics[metric.key] * metric.scale
             assert front.loc[identity, metric.column] == pytest.approx(value, rel=1e-9)
         along = np.interp(station, report.profile.station, report.profile.EI)

@@ -1,0 +1,394 @@
+"""One shaft through the compiled evaluation: wall, section, strength, bench."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model import metrics as col
+from model.beam import (
+    cantilever_deflection,
+    first_mode,
+    integral,
+    modal_mass,
+    overhang_deflection,
+    product_integral,
+    twist,
+)
+from model.bearing import look_around, strain_plies
+from model.compilation import compiled_stage
+from model.conditions import (
+    ANGLE,
+    C2,
+    DENSITY,
+    PIECES,
+    PLY,
+    PRICE,
+    ROLL,
+    S2,
+    Layups,
+    Numbers,
+)
+from model.cost import gross_area
+from model.gradients import flag_end_gradient
+from model.laminate import Q16, Q26, add_ring, close_section
+from model.scratch import Work, lay_points, point_at, stiffness_at, torque_clamp
+from model.wall import (
+    SAME_STATION,
+    finished_radius,
+    least_wall,
+    mandrel_radius,
+    roll_flag,
+    roll_straight_edged,
+    steepest_step,
+)
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@compiled_stage
+def evaluate_one(
+    numbers: Numbers,
+    layups: Layups,
+    i: int,
+    work: Work,
+    full: bool,
+    given: Array,
+    metrics: Array,
+    EI_points: Array,
+    shop: Array,
+    gradient: Array,
+) -> None:
+    """Evaluate one design of a batch.
+
+    Parameters
+    ----------
+    numbers : Numbers
+        What the designs share. [SI]
+    layups : Layups
+        The designs. [SI]
+    i : int
+        Which of them. [-]
+    work : Work
+        Scratch; holds the profile afterwards. [SI]
+    full : bool
+        False leaves out everything that needs stiffness. [-]
+    given : ndarray, shape (3, n_x) or (0, 0)
+        EI, GJ and inverse of the curvature borne at the points, instead of those of
+        the ring sums. [N·m², N·m², m]
+    metrics, EI_points, shop : ndarray
+        Row of each in the batch's report, written. [SI]
+    gradient : ndarray, shape (n_flag, 2, n_gradient) or (0, ...)
+        Derivatives to the flags' ends, written. [SI]
+    """
+    length = layups.length[i]
+    sheet = layups.sheet[i]
+    # flags that reach an end of the shaft are cut longer by the trim
+    for k in range(len(sheet)):
+        work.start[k] = layups.start[i, k]
+        if work.start[k] <= 0.0:
+            work.start[k] = -numbers.trim_tip
+        work.end[k] = layups.end[i, k]
+        if work.end[k] >= length - SAME_STATION:
+            work.end[k] = length + numbers.trim_butt
+    lay_points(numbers, layups, i, work)
+    _roll(numbers, layups, i, work, metrics, shop)
+    _grind(numbers, sheet, work, shop)
+    _weigh(numbers, length, work, metrics, shop)
+    omega2 = 0.0
+    mode_mass = 0.0
+    if full:
+        _stiffen(numbers, sheet, work)
+        if given.size > 0:
+            n_x = work.counts[0]
+            work.EI[:n_x] = given[0, :n_x]
+            work.GJ[:n_x] = given[1, :n_x]
+        strain_plies(numbers, length, sheet, work, given, metrics)
+        look_around(numbers, layups, i, work, metrics)
+        omega2, mode_mass = _test(numbers, length, work, metrics)
+        for j in range(len(numbers.ei_stations)):
+            EI_points[j] = stiffness_at(
+                work.x, work.EI, work.counts[0], numbers.ei_stations[j]
+            )
+    if len(gradient) > 0:
+        flag_end_gradient(
+            numbers,
+            work,
+            work.counts[0],
+            length,
+            sheet,
+            layups.wraps[i],
+            layups.run_out_tip[i],
+            layups.run_out_butt[i],
+            full,
+            omega2,
+            mode_mass,
+            gradient,
+        )
+
+
+@compiled_stage
+def _roll(
+    numbers: Numbers, layups: Layups, i: int, work: Work, metrics: Array, shop: Array
+) -> None:
+    """Roll all flags; note what they take of the rolls."""
+    n_x = work.counts[0]
+    x, look = work.x, work.look
+    cutting = numbers.cutting
+    mandrel = layups.mandrel[i]
+    mandrel_radius(
+        x,
+        n_x,
+        numbers.distance[mandrel],
+        numbers.radius[mandrel],
+        numbers.breaks[mandrel],
+        layups.mandrel_set[i],
+        work.mandrel,
+    )
+    work.build[:n_x] = work.mandrel[:n_x]
+    cost = 0.0
+    overhang = 0.0
+    for k in range(layups.sheet.shape[1]):
+        if layups.sheet[i, k] < 0:
+            continue
+        ply = numbers.sheets[layups.sheet[i, k]]
+        start, end = work.start[k], work.end[k]
+        first = 0
+        while look[first] <= start:
+            first += 1
+        last = n_x - 1
+        while look[last] >= end:
+            last -= 1
+        work.first[k] = first
+        work.last[k] = last
+        if layups.wraps[i, k] > 0.0:
+            net = roll_flag(
+                x,
+                first,
+                last,
+                start,
+                end,
+                layups.wraps[i, k],
+                layups.run_out_tip[i, k],
+                layups.run_out_butt[i, k],
+                ply[PLY],
+                ply[PIECES],
+                work.build,
+                work.r_in[k],
+                work.r_out[k],
+            )
+        else:
+            net = roll_straight_edged(
+                x,
+                first,
+                last,
+                layups.width_tip[i, k],
+                layups.width_butt[i, k],
+                ply[PLY],
+                ply[PIECES],
+                work.build,
+                work.r_in[k],
+                work.r_out[k],
+            )
+        gross, over, splices = gross_area(
+            net,
+            end - start,
+            ply[PIECES],
+            ply[ANGLE],
+            ply[ROLL],
+            cutting.gap,
+            cutting.roll_edge,
+            cutting.splice_from,
+        )
+        work.net[k] = net
+        work.gross[k] = gross
+        work.splices[k] = splices
+        cost += gross * ply[PRICE]
+        overhang = max(overhang, over)
+    metrics[col.MATERIAL_COST] = cost
+    shop[col.ROLL_OVERHANG] = overhang
+
+
+@compiled_stage
+def _grind(numbers: Numbers, sheet: IntArray, work: Work, shop: Array) -> None:
+    """Grind, clip the rings to what is left and add up their mass."""
+    n_x, tip, butt = work.counts[0], work.counts[1], work.counts[2]
+    finish = numbers.finish
+    finished = work.finished
+    shortage, depth = finished_radius(
+        work.x,
+        work.look,
+        n_x,
+        work.build,
+        finish.grind,
+        finish.tip_diameter,
+        finish.tip_parallel,
+        finish.tip_blend,
+        finish.tip_taper,
+        finished,
+    )
+    bias_ground = 0.0
+    work.m[:n_x] = 0.0
+    for k in range(len(sheet)):
+        if sheet[k] < 0:
+            continue
+        ply = numbers.sheets[sheet[k]]
+        r_in, r_out = work.r_in[k], work.r_out[k]
+        first, last = work.first[k], work.last[k]
+        is_bias = ply[S2] > 0.0 and ply[C2] > 1e-12
+        if is_bias:
+            for p in range(max(first, tip), min(last, butt) + 1):
+                cut = min(r_out[p] - finished[p], r_out[p] - r_in[p])
+                bias_ground = max(bias_ground, cut)
+        # unsigned, these loops run several points at a time
+        a, b = np.uint64(first), np.uint64(last + 1)
+        for p in range(a, b):
+            r_out[p] = min(r_out[p], finished[p])
+            r_in[p] = min(r_in[p], finished[p])
+        area = ply[DENSITY] * np.pi
+        for p in range(a, b):
+            work.m[p] += area * (r_out[p] * r_out[p] - r_in[p] * r_in[p])
+    if finish.coating > 0.0:
+        bare = -np.inf if np.isnan(finish.tip_diameter) else finish.tip_parallel
+        for p in range(n_x):
+            if work.look[p] > bare:
+                work.m[p] += finish.coating * 2.0 * np.pi * finished[p]
+    shop[col.TIP_SHORTAGE] = shortage
+    shop[col.TIP_GRIND_DEPTH] = depth
+    shop[col.BIAS_GROUND] = bias_ground
+
+
+@compiled_stage
+def _weigh(
+    numbers: Numbers, length: float, work: Work, metrics: Array, shop: Array
+) -> None:
+    """What needs no stiffness."""
+    tip, butt = work.counts[1], work.counts[2]
+    weight = integral(work.x, work.m, tip, butt)
+    moment = product_integral(work.x, work.m, work.x, tip, butt)
+    metrics[col.WEIGHT] = weight
+    metrics[col.BALANCE_POINT] = length - moment / weight
+    metrics[col.TIP_DIAMETER] = 2.0 * work.finished[tip]
+    metrics[col.BUTT_DIAMETER] = 2.0 * work.finished[butt]
+    shop[col.WALL_MIN] = least_wall(work.finished, work.mandrel, tip, butt)
+    shop[col.DIAMETER_STEP] = steepest_step(
+        work.x, work.finished, tip, butt, numbers.step_length
+    )
+
+
+@compiled_stage
+def _stiffen(numbers: Numbers, sheet: IntArray, work: Work) -> None:
+    """Sum the rings and close the section at every point."""
+    n_x = work.counts[0]
+    # what cooling leaves needs all sums
+    coupled = numbers.bench.temperature_drop > 0.0
+    for k in range(len(sheet)):
+        if sheet[k] >= 0:
+            ply = numbers.sheets[sheet[k]]
+            coupled = coupled or ply[Q16] != 0.0 or ply[Q26] != 0.0
+    work.counts[3] = 1 if coupled else 0
+    work.sums[:, :n_x] = 0.0
+    for k in range(len(sheet)):
+        if sheet[k] >= 0:
+            add_ring(
+                numbers.sheets[sheet[k]],
+                work.r_in[k],
+                work.r_out[k],
+                work.first[k],
+                work.last[k],
+                work.sums,
+                coupled,
+            )
+    close_section(
+        work.sums,
+        n_x,
+        coupled,
+        work.EI,
+        work.GJ,
+        work.hoop,
+        work.hoop_axis,
+        work.hoop_slope,
+        work.shear,
+    )
+
+
+@compiled_stage
+def _test(
+    numbers: Numbers, length: float, work: Work, metrics: Array
+) -> tuple[float, float]:
+    """Run the bench tests; give omega squared and the modal mass of the vibration."""
+    bench = numbers.bench
+    x, EI = work.x, work.EI
+    n_x, tip = work.counts[0], work.counts[1]
+    omega2 = 0.0
+    mode_mass = 0.0
+    metrics[col.FREQUENCY] = np.nan
+    clamp_at = length - bench.frequency_clamp
+    if 0.0 < clamp_at <= length:
+        clamp = point_at(x, n_x, clamp_at, False)
+        omega2, slope = first_mode(
+            x,
+            EI,
+            work.m,
+            tip,
+            clamp,
+            bench.tip_mass,
+            bench.tip_mass_offset,
+            bench.tip_mass_inertia,
+            bench.frequency_clamp_compliance,
+            work.y,
+            work.moment,
+        )
+        metrics[col.FREQUENCY] = np.sqrt(omega2) / (2.0 * np.pi)
+        head = 1.0 + bench.tip_mass_offset * slope
+        mode_mass = (
+            modal_mass(x, work.m, work.y, tip, clamp)
+            + bench.tip_mass * head * head
+            + bench.tip_mass_inertia * slope * slope
+        )
+    metrics[col.TORQUE] = np.nan
+    torque_to = torque_clamp(bench, length)
+    if 0.0 <= bench.torque_grip < torque_to <= length:
+        metrics[col.TORQUE] = twist(
+            x,
+            work.GJ,
+            point_at(x, n_x, bench.torque_grip, True),
+            point_at(x, n_x, torque_to, False),
+            bench.torque_moment,
+        )
+    metrics[col.TIP_DEFLECTION] = np.nan
+    if 0.0 <= bench.tip_hold < bench.tip_support < bench.tip_load_at <= length:
+        metrics[col.TIP_DEFLECTION] = overhang_deflection(
+            x,
+            EI,
+            n_x,
+            bench.tip_load_at,
+            bench.tip_support,
+            bench.tip_hold,
+            bench.tip_load,
+        )
+    metrics[col.BUTT_DEFLECTION] = np.nan
+    if 0.0 <= bench.butt_hold < bench.butt_support < bench.butt_load_at <= length:
+        metrics[col.BUTT_DEFLECTION] = overhang_deflection(
+            x,
+            EI,
+            n_x,
+            length - bench.butt_load_at,
+            length - bench.butt_support,
+            length - bench.butt_hold,
+            bench.butt_load,
+        )
+    metrics[col.FLEX_POINT_RATIO] = metrics[col.TIP_DEFLECTION] / (
+        metrics[col.TIP_DEFLECTION] + metrics[col.BUTT_DEFLECTION]
+    )
+    metrics[col.CANTILEVER_DEFLECTION] = np.nan
+    fixed_at = length - bench.cantilever_clamp
+    fits = 0.0 <= bench.cantilever_load_at < fixed_at <= length
+    if fits and numbers.wants[col.CANTILEVER_DEFLECTION]:
+        metrics[col.CANTILEVER_DEFLECTION] = cantilever_deflection(
+            x,
+            EI,
+            point_at(x, n_x, bench.cantilever_load_at, True),
+            point_at(x, n_x, fixed_at, False),
+            bench.cantilever_load,
+        )
+    return omega2, mode_mass
