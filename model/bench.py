@@ -96,6 +96,22 @@ def machine_of(bench: Bench, span: float | None = None) -> Machine:
     )
 
 
+def hung_drops(report: Report) -> dict[str, Drop | None]:
+    """Drops of the tests that hang a load from the shaft, by exact theory too.
+
+    Parameters
+    ----------
+    report : Report
+        An evaluated design. [SI]
+
+    Returns
+    -------
+    drops : dict of str to Drop or None
+        By metric; None where a test does not fit. [m]
+    """
+    return {key: _drop(report, key) for key in DEFLECTIONS}
+
+
 def bench_readings(
     report: Report,
     wall: WallStiffness,
@@ -121,7 +137,7 @@ def bench_readings(
     readings : BenchReadings
         Drops by exact theory, and the EI profile. [SI]
     """
-    drops = {key: _drop(report, key) for key in DEFLECTIONS}
+    drops = hung_drops(report)
     tip, butt = drops["tip_deflection"], drops["butt_deflection"]
     ratio = None
     if tip is not None and butt is not None and tip.large and butt.large:

@@ -396,10 +396,25 @@ class _Sheet:
             f"Margins: least allowable over actual strain, less one, under "
             f"{plain(bench.strength_moment)} N m. *Cracking along the fibres does not "
             "by itself break a shaft and does not gate.",
+            *self._hung_notes(),
             *(f"Note: {warning}" for warning in self.report.warnings),
         ]
         return [
             paragraph(note, 0.86 * self.letters.size, colour=QUIET) for note in notes
+        ]
+
+    def _hung_notes(self) -> list[str]:
+        """Say what the bench reads where small deflections no longer hold well."""
+        hung = [
+            f"{row.label.lower()} {number(row.bench_reads, row.decimals)} {row.unit}"
+            for row in bench_rows(self.report, self.spec)
+            if row.bench_reads is not None
+        ]
+        if not hung:
+            return []
+        return [
+            "Predicted deflections and their bands are by small-deflection theory; a "
+            f"bench reads {', '.join(hung)}."
         ]
 
     def _sign_off(self) -> Flowable:

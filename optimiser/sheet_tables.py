@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from model import METRICS
+from model import METRICS, hung_drops
 from optimiser.words import bench_setup, ei_column, mm, spec_target
 
 if TYPE_CHECKING:
@@ -58,6 +58,8 @@ class BenchRow:
     low: float  #: least accepted, in its unit; -inf where open
     high: float  #: most accepted; inf where open
     setup: str
+    #: what really hangs, where the prediction and its band are linear; in its unit
+    bench_reads: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,9 +204,12 @@ def bench_rows(report: Report, spec: Spec | None = None) -> tuple[BenchRow, ...]
         Each metric that a bench can measure, then the spec's EI points. [-]
     """
     rows = []
+    drops = hung_drops(report)
     for metric in METRICS:
         if not metric.is_measured:
             continue
+        drop = drops.get(metric.key)
+        large = None if drop is None else drop.large
         value = report.metrics[metric.key]
         target = spec_target(spec, metric.key)
         rows.append(
@@ -217,6 +222,7 @@ def bench_rows(report: Report, spec: Spec | None = None) -> tuple[BenchRow, ...]
                 low=-math.inf if target is None else target.low * metric.scale,
                 high=math.inf if target is None else target.high * metric.scale,
                 setup=bench_setup(report.design, metric.key),
+                bench_reads=None if large is None else large * metric.scale,
             )
         )
     for point in () if spec is None else spec.ei_targets:
@@ -350,6 +356,9 @@ def csv_tables(report: Report, spec: Spec | None = None) -> dict[str, pd.DataFra
                     "predicted": math.nan
                     if row.predicted is None
                     else round(row.predicted, row.decimals),
+                    "bench_reads": math.nan
+                    if row.bench_reads is None
+                    else round(row.bench_reads, row.decimals),
                     "accept_from": _open(row.low),
                     "accept_to": _open(row.high),
                     "setup": row.setup,

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from pypdf import PdfReader
 from reportlab.lib.units import mm as MM  # noqa: N812
 
-from model import Report
+from model import Report, hung_drops
 from optimiser.flagmap import flag_map
 from optimiser.sheet import SHEET_NAME, write_sheet
 from optimiser.sheet_map import FlagMapFlowable
@@ -164,6 +164,20 @@ def test_bench_values_bands_and_set_ups(report: Report, spec: Spec) -> None:
         "Initials",
     ):
         assert said in words
+
+
+def test_hung_loads_say_what_a_bench_reads(report: Report, pages: list[str]) -> None:
+    rows = {row.quantity: row for row in bench_rows(report)}
+    drop = hung_drops(report)["butt_deflection"]
+    assert drop is not None
+    assert drop.large is not None
+    row = rows["butt_deflection_mm"]
+    assert row.bench_reads == pytest.approx(drop.large * 1e3)
+    assert row.predicted is not None
+    assert row.bench_reads < row.predicted
+    assert rows["torque_deg"].bench_reads is None
+    said = " ".join(" ".join(pages).split())
+    assert f"butt deflection {drop.large * 1e3:.1f} mm" in said
 
 
 def test_what_lies_outside_its_band_is_marked(report: Report, spec: Spec) -> None:
