@@ -56,6 +56,7 @@ from model.fields import (
 )
 from model.files import read_text
 from model.gradients import GRADIENTS
+from model.laminate import plane_stiffness, rotated_stiffness
 from model.library import (
     Fibre,
     Library,
@@ -192,6 +193,7 @@ __all__ = [
     "open_design",
     "open_document",
     "parse_document",
+    "plane_stiffness",
     "quoted",
     "read_bench",
     "read_design",
@@ -199,6 +201,7 @@ __all__ = [
     "read_measured",
     "read_quantity",
     "read_text",
+    "rotated_stiffness",
     "setup_overrides",
     "show_value",
     "suggest_clock_positions",

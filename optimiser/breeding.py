@@ -39,6 +39,8 @@ IntArray = NDArray[np.int64]
 _DIAMETER_TRIES = 60
 _CHILD_TRIES = 40
 _CROSSOVER = 0.2
+#: Chance of one move more on a child.
+_MORE_MOVES = 0.75
 #: Plies this close in thickness are swapped without a change of diameter.
 _EQUAL_THICKNESS = 0.02
 
@@ -134,8 +136,34 @@ def _crowded(
 
 
 @compiled
+def _is_crowded(genome: IntArray, t: Tables) -> bool:
+    """Whether any two inner ends, or one and an end of the shaft, stand too near."""
+    length = t.length[genome[LENGTH]]
+    least = t.end_spacing_min - SAME
+    inner = np.empty(2 * len(t.optional))
+    n = 0
+    for place in range(len(t.optional)):
+        if not _there(genome, t, place):
+            continue
+        for which in range(2):
+            x = flag_end(genome, t, place) if which else flag_start(genome, t, place)
+            if x <= SAME or x >= length - SAME:
+                continue
+            if x < least or length - x < least:
+                return True
+            for other in range(n):
+                if abs(inner[other] - x) < least:
+                    return True
+            inner[n] = x
+            n += 1
+    return False
+
+
+@compiled
 def _space_out(genome: IntArray, t: Tables, rng: Generator) -> bool:
     """Move ends that stand too near to another; False if there is no room."""
+    if not _is_crowded(genome, t):
+        return True
     for place in range(len(t.optional)):
         if not _there(genome, t, place):
             continue
@@ -203,9 +231,29 @@ def _straight_outside(genome: IntArray, t: Tables, order: IntArray) -> bool:
 
 
 @compiled
+def _n_materials(genome: IntArray, t: Tables) -> int:
+    n = 0
+    for place in range(len(t.optional)):
+        if not _there(genome, t, place):
+            continue
+        material = t.material[t.sheet[place, genome[HEAD + GENES * place + SHEET]]]
+        is_new = 1
+        for other in range(place):
+            if _there(genome, t, other):
+                sheet = t.sheet[other, genome[HEAD + GENES * other + SHEET]]
+                if t.material[sheet] == material:
+                    is_new = 0
+                    break
+        n += is_new
+    return n
+
+
+@compiled
 def _limit_materials(genome: IntArray, t: Tables, rng: Generator) -> bool:
     """Bring the number of materials down to the most allowed."""
     n_places = len(t.optional)
+    if _n_materials(genome, t) <= t.materials_max:
+        return True
     uses = np.zeros(len(t.material), dtype=np.int64)
     for _ in range(20):
         uses[:] = 0
@@ -297,7 +345,21 @@ def _end_radii(genome: IntArray, t: Tables) -> tuple[float, float]:
 
 
 @compiled
-def _misfit(genome: IntArray, t: Tables) -> float:
+def misfit(genome: IntArray, t: Tables) -> float:
+    """How far the build at tip and butt lies outside its bands.
+
+    Parameters
+    ----------
+    genome : ndarray, shape (n_genes,)
+        Integers. [-]
+    t : Tables
+        Choices and bands. [-]
+
+    Returns
+    -------
+    misfit : float
+        Radius. [m]
+    """
     tip, butt = _end_radii(genome, t)
     return float(
         max(t.tip_low - tip, tip - t.tip_high, 0.0)
@@ -323,11 +385,11 @@ def fit_diameters(genome: IntArray, t: Tables, rng: Generator) -> bool:
     fits : bool
         Whether both ends lie in their bands. [-]
     """
-    misfit = _misfit(genome, t)
+    short = misfit(genome, t)
     n_places = len(t.optional)
     length = t.length[genome[LENGTH]]
     tries = 0
-    while misfit > 1e-9:
+    while short > 1e-9:
         if tries >= _DIAMETER_TRIES:
             return False
         tries += 1
@@ -366,14 +428,42 @@ def fit_diameters(genome: IntArray, t: Tables, rng: Generator) -> bool:
                 keep = genome[gene]
                 genome[gene] = _pick(rng, t.n_sheet[place])
             _limit_wraps(genome, t, place)
-        after = _misfit(genome, t)
+        after = misfit(genome, t)
         # now and then a sideways step, so that the walk does not stick
-        if after < misfit or (after == misfit and rng.random() < 0.3):
-            misfit = after
+        if after < short or (after == short and rng.random() < 0.3):
+            short = after
         else:
             genome[wraps] = keep_wraps
             genome[gene] = keep
     return True
+
+
+@compiled
+def fit(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> bool:
+    """Bring a genome to a design that can be rolled, with its diameters in band.
+
+    Parameters
+    ----------
+    genome : ndarray, shape (n_genes,)
+        Integers, changed in place. [-]
+    t : Tables
+        Choices, bands and rules. [-]
+    rng : Generator
+        Source of randomness. [-]
+    order : ndarray, shape (n_place,)
+        Scratch. [-]
+
+    Returns
+    -------
+    fits : bool
+        False if the genome is to be dropped. [-]
+    """
+    return bool(
+        settle(genome, t, rng, order)
+        and fit_diameters(genome, t, rng)
+        and settle(genome, t, rng, order)
+        and misfit(genome, t) <= 1e-9
+    )
 
 
 @compiled
@@ -385,7 +475,20 @@ def _shift(keep: int, n: int, rng: Generator) -> int:
 
 
 @compiled
-def _mutate(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> None:
+def mutate(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> None:
+    """Change one thing of a genome, or two that belong together.
+
+    Parameters
+    ----------
+    genome : ndarray, shape (n_genes,)
+        Integers, changed in place. [-]
+    t : Tables
+        Choices. [-]
+    rng : Generator
+        Source of randomness. [-]
+    order : ndarray, shape (n_place,)
+        Scratch. [-]
+    """
     n_places = len(t.optional)
     pick = rng.random()
     if pick < 0.20:
@@ -525,6 +628,7 @@ def _breed_entry(sources: int) -> Any:
         t: Tables,
         rng: Generator,
         children: IntArray,
+        parent_of: IntArray,
     ) -> int:
         _ = sources  # part of the key under which the machine code is kept
         order = np.zeros(len(t.optional), dtype=np.int64)
@@ -534,65 +638,68 @@ def _breed_entry(sources: int) -> Any:
             if made == len(children):
                 break
             child = children[made]
+            parent_of[made] = -1
             if n_parents == 0:
                 _random_genome(child, t, rng)
             else:
                 i = _pick(rng, n_parents)
+                parent_of[made] = i
                 child[:] = parents[i]
                 if rng.random() < _CROSSOVER:
                     j = mates[i, _pick(rng, mates.shape[1])]
                     _cross(child, parents[j], t, rng)
                 else:
-                    _mutate(child, t, rng, order)
-                    if rng.random() < 0.5:
-                        _mutate(child, t, rng, order)
-            if (
-                settle(child, t, rng, order)
-                and fit_diameters(child, t, rng)
-                and settle(child, t, rng, order)
-                and _misfit(child, t) <= 1e-9
-            ):
+                    mutate(child, t, rng, order)
+                    while rng.random() < _MORE_MOVES:
+                        mutate(child, t, rng, order)
+            if fit(child, t, rng, order):
                 made += 1
         return made
 
     return breed_all
 
 
-def _move_entry(sources: int) -> Any:
-    @compiled_entry
-    def move_all(
-        genomes: IntArray,
-        shifts: Array,
-        t: Tables,
-        rng: Generator,
-        kept: NDArray[np.bool_],
-    ) -> None:
-        _ = sources  # part of the key under which the machine code is kept
-        order = np.zeros(len(t.optional), dtype=np.int64)
-        for i in range(len(genomes)):
-            genome = genomes[i]
-            for place in range(len(t.optional)):
-                base = HEAD + GENES * place
-                if shifts[i, place, 0] != 0.0:
-                    wanted = flag_start(genome, t, place) + shifts[i, place, 0]
-                    genome[base + START] = _nearest(
-                        t.start[place], t.n_start[place], wanted
-                    )
-                if shifts[i, place, 1] != 0.0:
-                    wanted = flag_end(genome, t, place) + shifts[i, place, 1]
-                    genome[base + END] = _nearest(t.end[place], t.n_end[place], wanted)
-            kept[i] = settle(genome, t, rng, order) and _misfit(genome, t) <= 1e-9
+@compiled
+def move_ends(
+    genome: IntArray, shift: Array, t: Tables, rng: Generator, order: IntArray
+) -> bool:
+    """Move the ends of a genome's flags to the choices nearest to wanted stations.
 
-    return move_all
+    Parameters
+    ----------
+    genome : ndarray, shape (n_genes,)
+        Integers, changed in place. [-]
+    shift : ndarray, shape (n_place, 2)
+        Wanted shift of start and end of each place; 0 leaves it alone. [m]
+    t : Tables
+        Choices and rules. [-]
+    rng : Generator
+        Source of randomness. [-]
+    order : ndarray, shape (n_place,)
+        Scratch. [-]
+
+    Returns
+    -------
+    kept : bool
+        False if the moved design cannot be rolled. [-]
+    """
+    for place in range(len(t.optional)):
+        base = HEAD + GENES * place
+        if shift[place, 0] != 0.0:
+            wanted = flag_start(genome, t, place) + shift[place, 0]
+            genome[base + START] = _nearest(t.start[place], t.n_start[place], wanted)
+        if shift[place, 1] != 0.0:
+            wanted = flag_end(genome, t, place) + shift[place, 1]
+            genome[base + END] = _nearest(t.end[place], t.n_end[place], wanted)
+    return bool(settle(genome, t, rng, order) and misfit(genome, t) <= 1e-9)
 
 
 _breed_all = _breed_entry(_SOURCES)
-_move_all = _move_entry(_SOURCES)
 
 
 def breed(
     parents: IntArray, mates: IntArray, tables: Tables, rng: Generator, n: int
-) -> IntArray:
+) -> tuple[IntArray, IntArray]:
     """Children of designs, settled and with their diameters in band.
 
     Parameters
@@ -612,37 +719,13 @@ def breed(
     -------
     children : ndarray, shape (at most n, n_genes)
         Fewer than wanted only where the rules leave hardly any design. [-]
+    parent : ndarray, shape (at most n,)
+        Index of the parent that each child mostly took after; -1 for none. [-]
     """
     n_genes = HEAD + GENES * len(tables.optional)
     children = np.zeros((n, n_genes), dtype=np.int64)
-    made = _breed_all(parents.reshape(-1, n_genes), mates, tables, rng, children)
-    return children[:made]
-
-
-def move_ends(
-    genomes: IntArray, shifts: Array, tables: Tables, rng: Generator
-) -> tuple[IntArray, NDArray[np.bool_]]:
-    """Move the ends of flags to the choices nearest to the wanted stations.
-
-    Parameters
-    ----------
-    genomes : ndarray, shape (n, n_genes)
-        Integers. [-]
-    shifts : ndarray, shape (n, n_place, 2)
-        Wanted shift of start and end of each place; 0 leaves it alone. [m]
-    tables : Tables
-        Choices and rules. [-]
-    rng : Generator
-        Source of randomness. [-]
-
-    Returns
-    -------
-    moved : ndarray, shape (n, n_genes)
-        New genomes, settled. [-]
-    kept : ndarray of bool, shape (n,)
-        False where the moved design cannot be rolled. [-]
-    """
-    moved = genomes.copy()
-    kept = np.zeros(len(genomes), dtype=np.bool_)
-    _move_all(moved, shifts, tables, rng, kept)
-    return moved, kept
+    parent = np.zeros(n, dtype=np.int64)
+    made = _breed_all(
+        parents.reshape(-1, n_genes), mates, tables, rng, children, parent
+    )
+    return children[:made], parent[:made]

@@ -19,7 +19,7 @@ _SHOP = {name: i for i, name in enumerate(SHOP_MEASURES)}
 #: A one-sided bound has no tolerance to be measured by; this share of it stands in.
 _BOUND_SHARE = 0.05
 #: How far beyond a shop rule counts as one unit of violation. [m]
-_SHOP_UNIT = 1e-4
+SHOP_UNIT = 1e-4
 
 
 class Scores(NamedTuple):
@@ -125,7 +125,7 @@ class Demand:
         metrics = report.metrics[:, self.column]
         bands = np.maximum(self.low - metrics, metrics - self.high) / self.unit
         points = np.maximum(self.ei_low - report.EI, report.EI - self.ei_high)
-        shop = (report.shop * self.shop_sign - self.shop_limit) / _SHOP_UNIT
+        shop = (report.shop * self.shop_sign - self.shop_limit) / SHOP_UNIT
         G = np.concatenate([bands, points / self.ei_unit, shop - 1e-6], axis=1)
         # a test that does not fit, or a wall ground through, can satisfy nothing
         G = np.where(np.isnan(G), np.inf, G)
@@ -148,7 +148,7 @@ class Demand:
         """
         metrics = report.metrics[:, self.column]
         bands = np.maximum(self.low - metrics, metrics - self.high) / self.unit
-        shop = (report.shop * self.shop_sign - self.shop_limit) / _SHOP_UNIT
+        shop = (report.shop * self.shop_sign - self.shop_limit) / SHOP_UNIT
         known = np.nan_to_num(bands, nan=0.0)
         violation: Array = np.maximum(known, 0.0).sum(axis=1)
         violation += np.maximum(shop - 1e-6, 0.0).sum(axis=1)

@@ -15,10 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model import METRICS, Work, evaluate_batch, workspace
-from optimiser.breeding import breed, move_ends
+from optimiser.breeding import breed
 from optimiser.encoding import Encoding
+from optimiser.outlook import N_FORESEEN, cells, evaluated, foresee
 from optimiser.problem import Demand, Scores
-from optimiser.steer import FULL, QUICK, steps
+from optimiser.steer import Helm, Towards, steer
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -28,11 +29,16 @@ BoolArray = NDArray[np.bool_]
 ARCHIVE_MOST = 4000
 _MATES = 8
 #: Share of each generation that is bred out of nothing.
-_NEWCOMERS = 0.05
-#: Children bred for each newcomer, or until a first design is feasible.
-_OVERSAMPLE = 8
-_QUICK_STEPS = 2
-_FULL_STEPS = 2
+#: Share of each generation that is bred out of nothing.
+_NEWCOMERS = 0.02
+#: Moves tried on a child, and on one out of nothing, before it is evaluated.
+_TRIES, _NEWCOMER_TRIES = 10, 300
+#: How far the directions that children climb in scatter about their parents' own.
+_SCATTER = 0.5
+#: Evaluated are children that promise to miss their bands by no more than this.
+_PROMISED = 0.2
+#: Designs that miss their bands by less than this are steered once more.
+_NEARLY = 1.0
 #: Share of the population that may be infeasible once feasible designs are many.
 _INFEASIBLE_SHARE = 0.1
 _MEMORY = 1 << 17
@@ -44,6 +50,7 @@ class Designs:
 
     genomes: IntArray
     metrics: Array  #: (n, n_metric) SI; NaN where not asked for
+    EI: Array  #: (n, n_ei) at the spec's points [N·m²]
     F: Array  #: objectives, all to be small
     violation: Array  #: 0 for feasible
 
@@ -68,6 +75,7 @@ class Designs:
         return Designs(
             self.genomes[index],
             self.metrics[index],
+            self.EI[index],
             self.F[index],
             self.violation[index],
         )
@@ -88,6 +96,7 @@ class Designs:
         return Designs(
             np.concatenate([self.genomes, other.genomes]),
             np.concatenate([self.metrics, other.metrics]),
+            np.concatenate([self.EI, other.EI]),
             np.concatenate([self.F, other.F]),
             np.concatenate([self.violation, other.violation]),
         )
@@ -98,6 +107,7 @@ class Progress:
     """Where a search stands."""
 
     evaluations: int = 0
+    foreseen: int = 0  #: children that were looked at by their outlook
     seconds: float = 0.0
     feasible: int = 0  #: feasible designs seen
     generation: int = 0
@@ -167,7 +177,10 @@ class State:
             progress.least_violation = np.inf
         groups = [
             Designs(
-                *(arrays[f"{n}_{k}"] for k in ("genomes", "metrics", "F", "violation"))
+                *(
+                    arrays[f"{n}_{k}"]
+                    for k in ("genomes", "metrics", "EI", "F", "violation")
+                )
             )
             for n in ("p", "a")
         ]
@@ -189,11 +202,13 @@ class Search:
         self.encoding = encoding
         self.spec = encoding.spec
         self.demand = Demand.of(encoding.spec)
-        t = encoding.tables
-        self.movable = np.stack([t.n_start > 1, t.n_end > 1], axis=1)
+        self.cells = cells(encoding)
+        self._helm = Helm(encoding, self.cells, self.demand)
         self.state = state if state is not None else self._fresh()
         self._work: Work = workspace(
-            encoding.conditions, len(self.spec.places), float(t.length.max())
+            encoding.conditions,
+            len(self.spec.places),
+            float(encoding.tables.length.max()),
         )
 
     def _fresh(self) -> State:
@@ -201,6 +216,7 @@ class Search:
         none = Designs(
             np.zeros((0, self.encoding.n_genes), dtype=np.int64),
             np.zeros((0, len(METRICS))),
+            np.zeros((0, len(self.demand.ei_low))),
             np.zeros((0, n_objectives)),
             np.zeros(0),
         )
@@ -259,52 +275,64 @@ class Search:
         return self.state
 
     def generation(self) -> None:
-        """Breed, steer, evaluate and survive once."""
+        """Breed, climb by the outlook, evaluate what promises, and survive once."""
         state = self.state
         size = self.spec.search.population
-        oversized = _OVERSAMPLE * size if state.archive.n == 0 else size
-        children = breed(
-            state.population.genomes,
-            self._near_mates(),
-            self.encoding.tables,
-            state.rng,
-            oversized,
-        )
-        if state.archive.n == 0:
-            n_tried = max(size // _OVERSAMPLE, 16)
-            children = self._most_promising(children, n_tried)
-        else:
-            newcomers = breed(
-                children[:0],
-                np.zeros((0, 1), dtype=np.int64),
-                self.encoding.tables,
-                state.rng,
-                _OVERSAMPLE * int(_NEWCOMERS * size),
-            )
-            children = self._unseen(children)
-            for _ in range(_QUICK_STEPS):
-                children = self._quick_step(children)
-            newcomers = self._most_promising(newcomers, int(_NEWCOMERS * size))
-            children = np.concatenate([children, newcomers])
-        offspring = self._measure(children)
+        n_new = size if state.population.n == 0 else int(_NEWCOMERS * size)
+        children = [self._bred(size - n_new), self._bred(n_new, out_of_nothing=True)]
+        offspring = self._measure(np.concatenate(children))
         state.population = self._survive(state.population.join(offspring), size)
         state.progress.generation += 1
 
-    def _most_promising(self, genomes: IntArray, n: int) -> IntArray:
-        """Of many children the few that masses and diameters speak for.
-
-        Until a first design is feasible, whole evaluations are spent only where what
-        is known without stiffness already fits.
-        """
-        genomes = self._unseen(genomes)
-        for _ in range(2 * _QUICK_STEPS):
-            genomes = self._quick_step(genomes)
-        layups, _place = self.encoding.decode(genomes)
-        report = evaluate_batch(
-            layups, self.encoding.conditions, full=False, work=self._work
+    def _bred(self, n: int, *, out_of_nothing: bool = False) -> IntArray:
+        """Children that were not seen before and promise to keep the bands."""
+        population, rng = self.state.population, self.state.rng
+        parents, mates = population.genomes, self._near_mates()
+        if out_of_nothing:
+            parents, mates = parents[:0], np.zeros((0, 1), dtype=np.int64)
+        children, parent = breed(parents, mates, self.encoding.tables, rng, n)
+        off = np.zeros((len(children), N_FORESEEN + self.cells.n_points))
+        if population.n:
+            its = self._off(population)
+            off[:] = np.where(parent[:, None] >= 0, its[parent], its.mean(axis=0))
+        children, violation = steer(
+            self._helm,
+            rng,
+            children,
+            off,
+            self._towards(parent),
+            tries=_NEWCOMER_TRIES if out_of_nothing else _TRIES,
         )
-        misfit = self.demand.score_quick(report)
-        return genomes[np.argsort(misfit, kind="stable")[:n]]
+        self.state.progress.foreseen += len(children)
+        new = self._unseen(children)
+        children, violation = children[new], violation[new]
+        order = np.argsort(violation, kind="stable")
+        # where hardly any promises to keep the bands, the best are evaluated still
+        n_best = max(int((violation <= _PROMISED).sum()), n // 8)
+        return children[order[:n_best]]
+
+    def _off(self, designs: Designs) -> Array:
+        """How far the outlook of evaluated designs is off, shape (n, n_value)."""
+        layups, _ = self.encoding.decode(designs.genomes)
+        there = evaluated(designs.metrics, designs.EI, layups.length)
+        # nought where a test does not fit
+        return np.nan_to_num(there - foresee(self.cells, layups).log)
+
+    def _towards(self, parent: IntArray) -> Towards:
+        """Where children are to climb: about the direction their parents excel in."""
+        population, rng = self.state.population, self.state.rng
+        n_objectives = len(self.demand.objective)
+        best = population.F[population.violation <= 0.0]
+        if len(best) < 2:
+            weight = rng.dirichlet(np.ones(n_objectives), len(parent))
+            return Towards(np.zeros(n_objectives), np.ones(n_objectives), weight)
+        near, span = best.min(axis=0), np.maximum(np.ptp(best, axis=0), 1e-12)
+        weight = rng.dirichlet(np.ones(n_objectives), len(parent))
+        has = parent >= 0
+        share = np.clip((population.F[parent[has]] - near) / span, 0.0, 1.0)
+        scatter = np.exp(_SCATTER * rng.standard_normal(share.shape))
+        weight[has] = scatter / (share + 0.1)
+        return Towards(near, span, weight)
 
     def _near_mates(self) -> IntArray:
         """Indices of designs with similar objectives."""
@@ -322,10 +350,10 @@ class Search:
         k = min(_MATES, n - 1)
         return np.argpartition(distance, k - 1, axis=1)[:, :k].astype(np.int64)
 
-    def _unseen(self, genomes: IntArray) -> IntArray:
-        """Genomes that were not evaluated lately; marks them as seen."""
+    def _unseen(self, genomes: IntArray) -> BoolArray:
+        """Mask of the genomes that were not bred lately; marks them as seen."""
         if len(genomes) == 0:
-            return genomes
+            return np.zeros(0, dtype=np.bool_)
         hashes = _hashes(self._canonical(genomes))
         slots = (hashes % np.uint64(_MEMORY)).astype(np.int64)
         new = self.state.memory[slots] != hashes
@@ -334,7 +362,7 @@ class Search:
         once[first] = True
         new &= once
         self.state.memory[slots[new]] = hashes[new]
-        unseen: IntArray = genomes[new]
+        unseen: BoolArray = new
         return unseen
 
     def _canonical(self, genomes: IntArray) -> IntArray:
@@ -352,66 +380,32 @@ class Search:
             axis=1,
         )
 
-    def _quick_step(self, genomes: IntArray) -> IntArray:
-        """Move ends so that weight and balance meet their bands, by masses alone."""
-        if len(genomes) == 0:
-            return genomes
-        layups, place = self.encoding.decode(genomes)
-        report = evaluate_batch(
-            layups, self.encoding.conditions, full=False, gradient=True, work=self._work
-        )
-        shifts = steps(
-            self.demand, report, layups, place, self.movable, self.state.rng, QUICK
-        )
-        moved, kept = move_ends(genomes, shifts, self.encoding.tables, self.state.rng)
-        return np.where(kept[:, None], moved, genomes)
-
     def _measure(self, genomes: IntArray) -> Designs:
-        """Evaluate; where bands are missed, step towards them and keep the better."""
-        designs, report, layups, place = self._evaluate(genomes)
-        for _ in range(_FULL_STEPS):
-            missed = np.flatnonzero(designs.violation > 0.0)
-            if len(missed) == 0:
-                break
-            part = type(layups)(*(array[missed] for array in layups))
-            shifts = steps(
-                self.demand,
-                type(report)(*(array[missed] for array in report)),
-                part,
-                place[missed],
-                self.movable,
-                self.state.rng,
-                FULL,
-            )
-            moved, kept = move_ends(
-                designs.genomes[missed], shifts, self.encoding.tables, self.state.rng
-            )
-            changed = kept & (moved != designs.genomes[missed]).any(axis=1)
-            missed, moved = missed[changed], moved[changed]
-            if len(missed) == 0:
-                break
-            tried, new_report, new_layups, new_place = self._evaluate(moved)
-            better = tried.violation < designs.violation[missed]
-            into = missed[better]
-            for old, new in zip(
-                vars(designs).values(), vars(tried).values(), strict=True
-            ):
-                old[into] = new[better]
-            for old, new in zip(
-                (*report, *layups, place),
-                (*new_report, *new_layups, new_place),
-                strict=True,
-            ):
-                old[into] = new[better]
+        """Evaluate; where bands are barely missed, step and keep the better."""
+        designs = self._evaluate(genomes)
+        missed = np.flatnonzero(
+            (designs.violation > 0.0) & (designs.violation < _NEARLY)
+        )
+        part = designs.take(missed)
+        nowhere = self._towards(np.full(len(missed), -1))
+        moved, _ = steer(
+            self._helm, self.state.rng, part.genomes, self._off(part), nowhere, tries=0
+        )
+        changed = (moved != part.genomes).any(axis=1)
+        changed[changed] &= self._unseen(moved[changed])
+        missed, tried = missed[changed], self._evaluate(moved[changed])
+        better = tried.violation < designs.violation[missed]
+        for old, new in zip(vars(designs).values(), vars(tried).values(), strict=True):
+            old[missed[better]] = new[better]
         return designs
 
-    def _evaluate(self, genomes: IntArray) -> tuple[Designs, Any, Any, IntArray]:
-        layups, place = self.encoding.decode(genomes)
-        report = evaluate_batch(
-            layups, self.encoding.conditions, gradient=True, work=self._work
-        )
+    def _evaluate(self, genomes: IntArray) -> Designs:
+        layups, _ = self.encoding.decode(genomes)
+        report = evaluate_batch(layups, self.encoding.conditions, work=self._work)
         scores: Scores = self.demand.score(report)
-        designs = Designs(genomes.copy(), report.metrics, scores.F, scores.violation)
+        designs = Designs(
+            genomes.copy(), report.metrics, report.EI, scores.F, scores.violation
+        )
         progress = self.state.progress
         feasible = designs.violation <= 0.0
         if feasible.any():
@@ -424,7 +418,7 @@ class Search:
             least = float(designs.violation.min())
             progress.least_violation = min(progress.least_violation, least)
         progress.evaluations += designs.n
-        return designs, report, layups, place
+        return designs
 
     def _store(self, feasible: Designs) -> None:
         """Take non-dominated designs into the archive."""

@@ -51,7 +51,7 @@ def compare(scenario, n_plain, n_batch, repeats=5):
     rng = np.random.default_rng(1)
     nothing = np.zeros((0, encoding.n_genes), dtype=np.int64)
     mates = np.zeros((0, 1), dtype=np.int64)
-    genomes = breed(nothing, mates, encoding.tables, rng, n_batch)
+    genomes, _ = breed(nothing, mates, encoding.tables, rng, n_batch)
     designs = [encoding.design(genome, "speed") for genome in genomes[:n_plain]]
     conditions = encoding.conditions
     layups, _ = encoding.decode(genomes)

@@ -19,7 +19,7 @@ def children(encoding, n):
     rng = np.random.default_rng(1)
     nothing = np.zeros((0, encoding.n_genes), dtype=np.int64)
     mates = np.zeros((0, 1), dtype=np.int64)
-    return breed(nothing, mates, encoding.tables, rng, n)
+    return breed(nothing, mates, encoding.tables, rng, n)[0]
 
 
 def plainly(design, library, encoding):

@@ -17,7 +17,7 @@ def test_order_and_old_scratch_change_nothing(scenario, library):
     rng = np.random.default_rng(3)
     none = np.zeros((0, encoding.n_genes), dtype=np.int64)
     mates = np.zeros((0, 1), dtype=np.int64)
-    genomes = breed(none, mates, encoding.tables, rng, 2_000)
+    genomes, _ = breed(none, mates, encoding.tables, rng, 2_000)
     conditions = encoding.conditions
 
     def measured(genomes, rubbish):

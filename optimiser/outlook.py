@@ -1,0 +1,840 @@
+"""What a design's bench values will be, roughly, for the price of a few sums.
+
+The outlook smears every flag over coarse cells, sums plane-stress rings and takes the
+tests as weighted sums over the cells. It is off by a few per cent, but by nearly the
+same for a design and for its child, so a child's value is foreseen as its own outlook
+times what its parent's evaluation made of the parent's outlook. Nothing is judged by
+it: it chooses what is worth a whole evaluation, and where ends are to go.
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model import (
+    METRICS,
+    Layups,
+    compiled,
+    compiled_entry,
+    fingerprint,
+    plane_stiffness,
+    rotated_stiffness,
+)
+from optimiser.encoding import Encoding
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+#: Cells along a shaft; a multiple of eight fills the lanes of wide processors.
+_CELLS = 32
+_LANES = 8
+_POINTS_IN_CELL = 8
+#: An edge is smeared over this length where EI is asked for at a point. [m]
+_SHARP = 0.005
+
+#: What has an outlook, as the logarithm: weight, its moment about the tip, cost,
+#: frequency and so on, durability plus one; after them EI at the spec's points.
+(
+    WEIGHT,
+    MOMENT,
+    COST,
+    FREQUENCY,
+    TORQUE,
+    TIP,
+    BUTT,
+    CANTILEVER,
+    DURABILITY,
+) = range(9)
+N_FORESEEN = 9
+
+#: Shop measures with an outlook, as lengths.
+WALL_MIN, BIAS_GROUND, TIP_SHORTAGE, TIP_GRIND_DEPTH = range(4)
+FORESEEN_SHOP = ("wall_min", "bias_ground", "tip_shortage", "tip_grind_depth")
+
+#: Columns of the sheet table.
+N_COLUMNS = 10
+RISE, Q11, Q12, Q22, Q66, DENSITY, PRICE, C2, S2, STRAIN = range(N_COLUMNS)
+
+#: What is kept for the derivatives: height and slope of the tip, kinetic energy, the
+#: weakest cell and its flag.
+TALL, SLOPE, KINETIC, AT, WHO = range(5)
+
+#: Rows of what the cells hold.
+EI, GJ, MASS, SPENT, HOOP, S_22, USE = range(7)
+
+
+class Cells(NamedTuple):
+    """What the outlook needs of the conditions, by length and cell."""
+
+    lengths: Array  #: (n_length,) rising [m]
+    x: Array  #: (n_length, n_cell) middle of each cell; then the spec's EI points [m]
+    long: Array  #: (n_length, n_cell) length of each cell; 0 for a point [m]
+    blur: Array  #: (n_length, n_cell) length over which an edge is smeared [m]
+    sheets: Array  #: (n_sheet, 9)
+    distance: Array  #: (n_mandrel, most) [m]
+    radius: Array
+    breaks: IntArray
+    tests: Array  #: (n_length, 4, n_cell) weight of 1/GJ, then of 1/EI [N·m³ / N·m²]
+    fits: NDArray[np.bool_]  #: (n_length, 4) whether the test fits on the shaft
+    moment: Array  #: (n_length, n_cell) that the wall must bear [N·m]
+    free: Array  #: (n_length, n_cell) length of the cell beyond the clamp [m]
+    arm: Array  #: (n_length, n_cell) middle of that length to the mass on the tip [m]
+    bent: Array  #: (n_length, n_cell) integral of the squared arm [m³]
+    compliance: Array  #: (n_length,) of the clamp, at the mass on the tip [m/N]
+    tip_mass: float
+    tip_mass_offset: float
+    tip_mass_inertia: float
+    n_points: int  #: EI points, from column _CELLS on
+    grind: float
+    coating: float  #: [kg/m²]
+    tip_radius: float  #: NaN for none
+    tip_parallel: float
+    tip_blend: float
+    tip_taper: float
+    trim_tip: float
+    trim_butt: float
+
+
+@dataclass(frozen=True)
+class Foreseen:
+    """Outlook of some designs."""
+
+    log: Array  #: (n, 9 + n_ei) logarithms; NaN where a test does not fit
+    shop: Array  #: (n, 4) in the order of FORESEEN_SHOP [m]
+    slope: Array  #: (n, n_flag, 2, 9 + n_ei) of log to start and end of each flag [1/m]
+
+
+def cells(encoding: Encoding) -> Cells:
+    """Number what the outlook needs.
+
+    Parameters
+    ----------
+    encoding : Encoding
+        Choices and conditions of a spec. [-]
+
+    Returns
+    -------
+    cells : Cells
+        For ``foresee``. [SI]
+    """
+    conditions = encoding.conditions
+    bench, finish = conditions.bench, conditions.finish
+    numbers = conditions.numbers
+    lengths = encoding.tables.length
+    n = _CELLS
+    points = np.array(conditions.ei_stations)
+    # points fill up whole lanes; those too many repeat the middle of the shaft
+    m = n + -(-len(points) // _LANES) * _LANES
+    edges = lengths[:, None] * np.linspace(0.0, 1.0, n + 1)
+    x = np.repeat(lengths[:, None] / 2.0, m, axis=1)
+    x[:, :n] = (edges[:, 1:] + edges[:, :-1]) / 2.0
+    x[:, n : n + len(points)] = np.minimum(points, lengths[:, None])
+    long, blur = np.zeros_like(x), np.full_like(x, _SHARP)
+    long[:, :n] = blur[:, :n] = np.diff(edges)
+    tests = np.zeros((len(lengths), 4, m))
+    fits = np.zeros((len(lengths), 4), dtype=np.bool_)
+    moment, free, arm, bent = np.zeros((4, len(lengths), m))
+    compliance = np.zeros(len(lengths))
+    for i, length in enumerate(lengths):
+        clamp = length - bench.frequency_clamp
+        cut = np.minimum(edges[i], max(clamp, 0.0))
+        off = bench.tip_mass_offset
+        free[i, :n] = np.diff(cut)
+        arm[i, :n] = (cut[1:] + cut[:-1]) / 2.0 + off
+        bent[i, :n] = np.diff((cut + off) ** 3) / 3.0
+        compliance[i] = bench.frequency_clamp_compliance * (clamp + off)
+        for j, (weight, does_fit) in enumerate(_tests(encoding, float(length))):
+            fits[i, j] = does_fit
+            if does_fit:
+                tests[i, j, :n] = _integrals(weight, edges[i])
+        rise = (bench.strength_tip_support, bench.strength_from)
+        fall = (length - bench.strength_to, length - bench.strength_butt_support)
+        ramp = np.interp(x[i, :n], [*rise, *fall], [0.0, 1.0, 1.0, 0.0])
+        moment[i, :n] = bench.strength_moment * ramp
+    tip = finish.tip_diameter
+    return Cells(
+        lengths=lengths,
+        x=x,
+        long=long,
+        blur=blur,
+        sheets=_sheets(encoding),
+        distance=numbers.distance,
+        radius=numbers.radius,
+        breaks=numbers.breaks,
+        tests=tests,
+        fits=fits,
+        moment=moment,
+        free=free,
+        arm=arm,
+        bent=bent,
+        compliance=compliance,
+        tip_mass=float(bench.tip_mass),
+        tip_mass_offset=float(bench.tip_mass_offset),
+        tip_mass_inertia=float(bench.tip_mass_inertia),
+        n_points=len(points),
+        grind=float(finish.grind),
+        coating=float(finish.coating),
+        tip_radius=np.nan if tip is None else float(tip) / 2.0,
+        tip_parallel=float(finish.tip_parallel or 0.0),
+        tip_blend=float(finish.tip_blend or 0.0),
+        tip_taper=float(finish.tip_taper or 0.0),
+        trim_tip=float(conditions.trim_tip),
+        trim_butt=float(conditions.trim_butt),
+    )
+
+
+def _sheets(encoding: Encoding) -> Array:
+    conditions = encoding.conditions
+    table = np.zeros((len(conditions.sheets), N_COLUMNS))
+    rows = zip(
+        conditions.sheets,
+        conditions.plies,
+        conditions.prices,
+        encoding.tables.turn,
+        strict=True,
+    )
+    for row, (sheet, ply, price, turn) in enumerate(rows):
+        Q = rotated_stiffness(
+            plane_stiffness(ply.E1, ply.E2, ply.G12, ply.nu12),
+            sheet.angle,
+            is_pair=sheet.is_pair,
+        )
+        c, s = np.cos(sheet.angle), np.sin(sheet.angle)
+        strain = min(ply.strain_tension, ply.strain_compression)
+        # one wrap's volume of wall takes this much of a roll
+        spent = price * (2.0 if sheet.is_pair else 1.0) / turn
+        table[row] = [turn, *Q[:4], ply.density, spent, c * c, s * s, strain]
+    return table
+
+
+def _tests(encoding: Encoding, length: float) -> list[tuple[Any, bool]]:
+    """Weight of 1/GJ or 1/EI in each test by station, and whether the test fits."""
+    bench = encoding.conditions.bench
+    clamp = bench.torque_clamp_at
+    if clamp is None:
+        clamp = length - bench.torque_clamp
+
+    def couple(x: Array) -> Array:
+        return np.where((x > bench.torque_grip) & (x < clamp), bench.torque_moment, 0.0)
+
+    def hung(load: float, load_at: float, support: float, hold: float) -> Any:
+        beyond = abs(load_at - support)
+
+        def weight(x: Array) -> Array:
+            from_load = np.abs(x - load_at)
+            held = beyond * np.abs(x - hold) / abs(support - hold)
+            outer = (x - load_at) * (x - support) <= 0.0
+            inner = (x - support) * (x - hold) <= 0.0
+            arm = np.where(outer, from_load, np.where(inner, held, 0.0))
+            return load * arm * arm
+
+        return weight
+
+    def cantilever(x: Array) -> Array:
+        arm = np.maximum(x - bench.cantilever_load_at, 0.0)
+        inside = x < length - bench.cantilever_clamp
+        return np.where(inside, bench.cantilever_load * arm * arm, 0.0)
+
+    fixed = length - bench.cantilever_clamp
+    return [
+        (couple, 0.0 <= bench.torque_grip < clamp <= length),
+        (
+            hung(bench.tip_load, bench.tip_load_at, bench.tip_support, bench.tip_hold),
+            0.0 <= bench.tip_hold < bench.tip_support < bench.tip_load_at <= length,
+        ),
+        (
+            hung(
+                bench.butt_load,
+                length - bench.butt_load_at,
+                length - bench.butt_support,
+                length - bench.butt_hold,
+            ),
+            0.0 <= bench.butt_hold < bench.butt_support < bench.butt_load_at <= length,
+        ),
+        (cantilever, 0.0 <= bench.cantilever_load_at < fixed <= length),
+    ]
+
+
+def _integrals(weight: Any, edges: Array) -> Array:
+    """Integral of a weight over each cell, by midpoints of its parts."""
+    n = len(edges) - 1
+    share = (np.arange(_POINTS_IN_CELL) + 0.5) / _POINTS_IN_CELL
+    h = np.diff(edges)
+    x = edges[:-1, None] + h[:, None] * share
+    mean: Array = weight(x).reshape(n, -1).mean(axis=1)
+    return mean * h
+
+
+@compiled
+def _wide(ramp: float, cell: float) -> float:
+    """Length over which an edge rises: whole cells, so that their sum moves evenly."""
+    return float(cell * max(np.ceil(ramp / cell - 1e-9), 1.0))
+
+
+@compiled
+def _build(
+    cells: Cells, layups: Layups, i: int, row: int, r: Array, top: Array
+) -> None:
+    """Radius under each flag, cell by cell, and the finished radius on top."""
+    n_flags = layups.sheet.shape[1]
+    x, blur = cells.x[row], cells.blur[row]
+    n = len(x)
+    mandrel = layups.mandrel[i]
+    length = layups.length[i]
+    j = 0
+    last = cells.breaks[mandrel] - 2
+    for c in range(n):
+        s = x[c] + layups.mandrel_set[i]
+        if c >= _CELLS:
+            j = 0
+        while j < last and s > cells.distance[mandrel, j + 1]:
+            j += 1
+        a, b = cells.distance[mandrel, j], cells.distance[mandrel, j + 1]
+        low, high = cells.radius[mandrel, j], cells.radius[mandrel, j + 1]
+        r[0, c] = low + (high - low) * (s - a) / (b - a)
+    for k in range(n_flags):
+        if layups.sheet[i, k] < 0:
+            r[k + 1, :] = r[k, :]
+            continue
+        rise = layups.wraps[i, k] * cells.sheets[layups.sheet[i, k], RISE]
+        start, end = layups.start[i, k], layups.end[i, k]
+        if start <= 0.0:
+            start = -cells.trim_tip
+        if end >= length - 1e-7:
+            end = length + cells.trim_butt
+        ramp_tip, ramp_butt = layups.run_out_tip[i, k], layups.run_out_butt[i, k]
+        start += ramp_tip / 2.0
+        end -= ramp_butt / 2.0
+        for part in range(2):
+            # cells, then points
+            first, past = (0, _CELLS) if part == 0 else (_CELLS, n)
+            if first == past:
+                break
+            per_tip = 1.0 / _wide(ramp_tip, blur[first])
+            per_butt = 1.0 / _wide(ramp_butt, blur[first])
+            for c in range(np.uint64(first), np.uint64(past)):
+                up = 0.5 + (x[c] - start) * per_tip
+                down = 0.5 + (end - x[c]) * per_butt
+                r[k + 1, c] = r[k, c] + rise * min(max(min(up, down), 0.0), 1.0)
+    for c in range(np.uint64(n)):
+        top[c] = r[n_flags, c] - cells.grind
+    if np.isnan(cells.tip_radius):
+        return
+    parallel_end = cells.tip_radius + cells.tip_taper * cells.tip_parallel / 2.0
+    beyond = 0
+    while beyond < _CELLS - 1 and x[beyond] <= cells.tip_parallel + cells.tip_blend:
+        beyond += 1
+    rise = (top[beyond] - parallel_end) / max(x[beyond] - cells.tip_parallel, 1e-9)
+    for c in range(n):
+        past = x[c] - cells.tip_parallel
+        if past <= 0.0:
+            limit = cells.tip_radius + cells.tip_taper * x[c] / 2.0
+        elif past <= cells.tip_blend:
+            limit = parallel_end + max(rise, 0.0) * past
+        else:
+            continue
+        top[c] = min(top[c], limit)
+
+
+@compiled
+def _sum_rings(
+    cells: Cells, sheet: IntArray, r: Array, top: Array, sums: Array
+) -> None:
+    """EI, GJ, mass and cost per length and hoop strain of the cells."""
+    n = len(top)
+    EI_of, GJ_of, mass, spent = sums[EI], sums[GJ], sums[MASS], sums[SPENT]
+    hoop, S22 = sums[HOOP], sums[S_22]
+    sums[:] = 0.0
+    for k in range(len(sheet)):
+        if sheet[k] < 0:
+            continue
+        ply = cells.sheets[sheet[k]]
+        q11, q12, q22, q66 = ply[Q11], ply[Q12], ply[Q22], ply[Q66]
+        density, price = ply[DENSITY], ply[PRICE]
+        for c in range(np.uint64(n)):
+            a, b = r[k, c], r[k + 1, c]
+            spent[c] += price * (b * b - a * a)
+            a, b = min(a, top[c]), min(b, top[c])
+            a2, b2 = a * a, b * b
+            area = b2 - a2
+            fourth = area * (b2 + a2)
+            EI_of[c] += q11 * fourth
+            hoop[c] += q12 * fourth
+            S22[c] += q22 * fourth
+            GJ_of[c] += q66 * fourth
+            mass[c] += density * area
+    coating = 2.0 * cells.coating
+    for c in range(np.uint64(n)):
+        nu = hoop[c] / S22[c]
+        EI_of[c] = (EI_of[c] - nu * hoop[c]) * (np.pi / 4.0)
+        GJ_of[c] *= np.pi / 2.0
+        mass[c] = np.pi * (mass[c] + coating * top[c])
+        spent[c] *= np.pi
+        hoop[c] = nu
+
+
+@compiled
+def _look_at_shop(
+    cells: Cells, row: int, sheet: IntArray, r: Array, top: Array, shop: Array
+) -> None:
+    """Least wall, bias plies ground away, and stock at the tip."""
+    n = len(top)
+    n_flags = len(sheet)
+    wall = np.inf
+    for c in range(np.uint64(n)):
+        wall = min(wall, top[c] - r[0, c])
+    ground = 0.0
+    for k in range(n_flags):
+        if sheet[k] < 0:
+            continue
+        ply = cells.sheets[sheet[k]]
+        if ply[S2] == 0.0 or ply[C2] < 1e-12:
+            continue
+        for c in range(np.uint64(n)):
+            cut = min(r[k + 1, c] - top[c], r[k + 1, c] - r[k, c])
+            ground = max(ground, cut)
+    shortage, depth = 0.0, 0.0
+    if not np.isnan(cells.tip_radius):
+        for c in range(_CELLS):
+            if cells.x[row, c] >= cells.tip_parallel:
+                break
+            asked = cells.tip_radius + cells.tip_taper * cells.x[row, c] / 2.0
+            stock = r[n_flags, c] - cells.grind - asked
+            shortage, depth = max(shortage, -stock), max(depth, stock)
+    shop[WALL_MIN] = wall
+    shop[BIAS_GROUND] = ground
+    shop[TIP_SHORTAGE] = shortage
+    shop[TIP_GRIND_DEPTH] = depth
+
+
+@compiled
+def _row(cells: Cells, length: float) -> int:
+    row = 0
+    while cells.lengths[row] < length - 1e-7:
+        row += 1
+    return row
+
+
+@compiled
+def _vibrate(cells: Cells, row: int, sums: Array, y: Array, way: Array) -> float:
+    """Logarithm of the frequency from the shape that a force on the tip mass makes."""
+    n = len(y)
+    stiff, m = sums[EI], sums[MASS]
+    free, arm, bent = cells.free[row], cells.arm[row], cells.bent[row]
+    off = cells.tip_mass_offset
+    give = cells.compliance[row]
+    clamp = 0.0
+    tall = 0.0
+    for c in range(np.uint64(n)):
+        clamp += free[c]
+        tall += bent[c] / stiff[c]
+    tall += give * (clamp + off)
+    # curvature outside of a cell, and its moment, from the clamp to the tip
+    outside = give
+    moment = give * clamp
+    for back in range(n):
+        c = n - 1 - back
+        x = arm[c] - off
+        y[c] = moment - x * outside
+        bend = arm[c] * free[c] / stiff[c]
+        outside += bend
+        moment += x * bend
+    kinetic = cells.tip_mass * tall * tall + cells.tip_mass_inertia * outside * outside
+    for c in range(np.uint64(n)):
+        kinetic += m[c] * free[c] * y[c] * y[c]
+    way[TALL], way[SLOPE], way[KINETIC] = tall, outside, kinetic
+    return float(0.5 * np.log(tall / kinetic) - np.log(2.0 * np.pi))
+
+
+@compiled
+def _way_of_frequency(
+    cells: Cells,
+    row: int,
+    sums: Array,
+    y: Array,
+    way: Array,
+    by_EI: Array,
+    by_m: Array,
+) -> None:
+    """Derivatives of the logarithm of the frequency to EI and mass of each cell."""
+    m = sums[MASS]
+    free, arm, bent = cells.free[row], cells.arm[row], cells.bent[row]
+    tall, slope, kinetic = way[TALL], way[SLOPE], way[KINETIC]
+    inward = 0.0
+    outward = 0.0
+    for c in range(len(y)):
+        x = arm[c] - cells.tip_mass_offset
+        bend = arm[c] * free[c]
+        less = 2.0 * (
+            cells.tip_mass * tall * bent[c]
+            + cells.tip_mass_inertia * slope * bend
+            + (x * inward - outward) * bend
+        )
+        per_EI = 1.0 / sums[EI, c]
+        by_EI[c] = (less / kinetic - bent[c] / tall) * per_EI * per_EI / 2.0
+        by_m[c] = -free[c] * y[c] * y[c] / (2.0 * kinetic)
+        inward += m[c] * free[c] * y[c]
+        outward += m[c] * free[c] * y[c] * x
+
+
+@compiled
+def _weakest(
+    cells: Cells,
+    row: int,
+    sheet: IntArray,
+    r: Array,
+    top: Array,
+    sums: Array,
+    way: Array,
+) -> float:
+    """Logarithm of the least ratio of strength to load."""
+    n = len(top)
+    stiff, hoop, use = sums[EI], sums[HOOP], sums[USE]
+    for k in range(len(sheet)):
+        if sheet[k] < 0:
+            continue
+        ply = cells.sheets[sheet[k]]
+        along, across = ply[C2] / ply[STRAIN], ply[S2] / ply[STRAIN]
+        for c in range(np.uint64(n)):
+            b = min(r[k + 1, c], top[c])
+            there = 1.0 if b > r[k, c] else 0.0
+            use[c] = max(use[c], abs(along - across * hoop[c]) * b * there)
+    most = 0.0
+    at = 0
+    for c in range(n):
+        strain = use[c] * cells.moment[row, c] / stiff[c]
+        if strain > most:
+            most = strain
+            at = c
+    for k in range(len(sheet)):
+        if sheet[k] >= 0:
+            ply = cells.sheets[sheet[k]]
+            b = min(r[k + 1, at], top[at])
+            its = abs(ply[C2] - ply[S2] * hoop[at]) / ply[STRAIN] * b
+            if b > r[k, at] and its >= use[at] * (1.0 - 1e-9):
+                way[WHO] = k
+    way[AT] = at
+    return float(-np.log(max(most, 1e-12)))
+
+
+@compiled
+def _slopes(
+    cells: Cells,
+    layups: Layups,
+    i: int,
+    row: int,
+    r: Array,
+    top: Array,
+    sums: Array,
+    by: Array,
+    way: Array,
+    out: Array,
+) -> None:
+    """Derivatives of all values to the flags' inner ends.
+
+    ``by`` has the derivatives of each value to what the cells hold. Of durability that
+    leaves the radius of the weakest ply, which is added, and its hoop strain, which is
+    not: it matters to bias plies alone.
+    """
+    at, who = int(way[AT]), int(way[WHO])
+    n_flags = layups.sheet.shape[1]
+    n = len(top)
+    length = layups.length[i]
+    for k in range(n_flags):
+        if layups.sheet[i, k] < 0:
+            continue
+        rise = layups.wraps[i, k] * cells.sheets[layups.sheet[i, k], RISE]
+        for which in range(2):
+            if which == 0:
+                edge, ramp = layups.start[i, k], layups.run_out_tip[i, k]
+                if edge <= 0.0:
+                    continue
+                edge += ramp / 2.0
+            else:
+                edge, ramp = layups.end[i, k], layups.run_out_butt[i, k]
+                if edge >= length - 1e-7:
+                    continue
+                edge -= ramp / 2.0
+            for c in range(n):
+                wide = _wide(ramp, cells.blur[row, c])
+                if abs(cells.x[row, c] - edge) >= wide / 2.0:
+                    continue
+                # the ring grows and lifts all that lies on it
+                sign = -1.0 if which == 0 else 1.0
+                lift = sign * rise / wide
+                is_ground = top[c] < r[n_flags, c] - cells.grind - 1e-12
+                d_EI, d_GJ, d_m, d_spent = 0.0, 0.0, 0.0, 0.0
+                nu = sums[HOOP, c]
+                for j in range(n_flags):
+                    if layups.sheet[i, j] < 0:
+                        continue
+                    ply = cells.sheets[layups.sheet[i, j]]
+                    a, b = r[j, c], r[j + 1, c]
+                    moves_a = 1.0 if j > k else 0.0
+                    moves_b = 1.0 if j >= k else 0.0
+                    d_spent += ply[PRICE] * (moves_b * b - moves_a * a)
+                    if b >= top[c]:
+                        # what is ground to follows the build, but for the tip
+                        b = top[c]
+                        moves_b = 0.0 if is_ground else 1.0
+                    if a >= top[c] or moves_b + moves_a == 0.0:
+                        continue
+                    modulus = ply[Q11] - nu * (2.0 * ply[Q12] - nu * ply[Q22])
+                    cubes = moves_b * b * b * b - moves_a * a * a * a
+                    d_EI += modulus * cubes
+                    d_GJ += ply[Q66] * cubes
+                    d_m += ply[DENSITY] * (moves_b * b - moves_a * a)
+                d_EI *= np.pi * lift
+                d_GJ *= 2.0 * np.pi * lift
+                if not is_ground:
+                    d_m += cells.coating
+                d_m *= 2.0 * np.pi * lift
+                d_spent *= 2.0 * np.pi * lift
+                if c == at:
+                    outer = min(r[who + 1, c], top[c])
+                    follows = who >= k if outer < top[c] else not is_ground
+                    if follows:
+                        out[k, which, DURABILITY] -= lift / outer
+                for v in range(out.shape[2]):
+                    out[k, which, v] += (
+                        by[v, EI, c] * d_EI
+                        + by[v, GJ, c] * d_GJ
+                        + by[v, MASS, c] * d_m
+                        + by[v, SPENT, c] * d_spent
+                    )
+
+
+class Room(NamedTuple):
+    """Room for one design's outlook."""
+
+    r: Array  #: (n_flag + 1, n_cell) radius under each flag
+    top: Array  #: (n_cell,) finished radius
+    y: Array  #: (n_cell,) shape of the vibration
+    sums: Array  #: (7, n_cell) what the cells hold
+    by: Array  #: (n_value, 4, n_cell) derivatives of the values to what the cells hold
+    way: Array  #: (5,) what the derivatives need besides
+
+
+def room(cells: Cells, n_flags: int) -> Room:
+    """Room for the outlook of designs.
+
+    Parameters
+    ----------
+    cells : Cells
+        From ``cells``. [SI]
+    n_flags : int
+        Most flags of a design. [-]
+
+    Returns
+    -------
+    room : Room
+        To be handed to ``foresee_one``. [-]
+    """
+    n = cells.x.shape[1]
+    return Room(
+        r=np.zeros((n_flags + 1, n)),
+        top=np.zeros(n),
+        y=np.zeros(n),
+        sums=np.zeros((7, n)),
+        by=np.zeros((N_FORESEEN + cells.n_points, 4, n)),
+        way=np.zeros(5),
+    )
+
+
+@compiled
+def foresee_one(
+    cells: Cells, layups: Layups, i: int, room: Room, log: Array, shop: Array
+) -> None:
+    """Outlook of one design.
+
+    Parameters
+    ----------
+    cells : Cells
+        From ``cells``. [SI]
+    layups : Layups
+        Designs. [SI]
+    i : int
+        Which of them. [-]
+    room : Room
+        Scratch; ``slopes_of_one`` reads it. [-]
+    log, shop : ndarray, shape (n_value,) and (4,)
+        Written. [-, m]
+    """
+    r, top, sums = room.r, room.top, room.sums
+    n = len(top)
+    row = _row(cells, layups.length[i])
+    x, long = cells.x[row], cells.long[row]
+    sheet = layups.sheet[i]
+    _build(cells, layups, i, row, r, top)
+    _look_at_shop(cells, row, sheet, r, top, shop)
+    _sum_rings(cells, sheet, r, top, sums)
+    weight, moment, cost = 0.0, 0.0, 0.0
+    for c in range(np.uint64(n)):
+        mass = sums[MASS, c] * long[c]
+        weight += mass
+        moment += mass * x[c]
+        cost += sums[SPENT, c] * long[c]
+    log[WEIGHT] = np.log(weight)
+    log[MOMENT] = np.log(moment)
+    log[COST] = np.log(cost)
+    log[FREQUENCY] = _vibrate(cells, row, sums, room.y, room.way)
+    for j in range(4):
+        log[TORQUE + j] = np.nan
+        if cells.fits[row, j]:
+            total = 0.0
+            stiff = sums[GJ if j == 0 else EI]
+            weights = cells.tests[row, j]
+            for c in range(np.uint64(n)):
+                total += weights[c] / stiff[c]
+            log[TORQUE + j] = np.log(total)
+    log[DURABILITY] = _weakest(cells, row, sheet, r, top, sums, room.way)
+    for j in range(cells.n_points):
+        log[N_FORESEEN + j] = np.log(sums[EI, _CELLS + j])
+
+
+@compiled
+def slopes_of_one(
+    cells: Cells, layups: Layups, i: int, room: Room, log: Array, slope: Array
+) -> None:
+    """Derivatives of the outlook of the design that was looked at last.
+
+    Parameters
+    ----------
+    cells : Cells
+        From ``cells``. [SI]
+    layups : Layups
+        Designs. [SI]
+    i : int
+        Which of them. [-]
+    room : Room
+        As ``foresee_one`` left it. [-]
+    log : ndarray, shape (n_value,)
+        Its outlook. [-]
+    slope : ndarray, shape (n_flag, 2, n_value)
+        Written. [1/m]
+    """
+    sums, by = room.sums, room.by
+    n = len(room.top)
+    row = _row(cells, layups.length[i])
+    by[:] = 0.0
+    weight, moment, cost = np.exp(log[WEIGHT]), np.exp(log[MOMENT]), np.exp(log[COST])
+    for c in range(n):
+        long = cells.long[row, c]
+        by[WEIGHT, MASS, c] = long / weight
+        by[COST, SPENT, c] = long / cost
+        by[MOMENT, MASS, c] = long * cells.x[row, c] / moment
+    _way_of_frequency(
+        cells, row, sums, room.y, room.way, by[FREQUENCY, EI], by[FREQUENCY, MASS]
+    )
+    for j in range(4):
+        if cells.fits[row, j]:
+            v = TORQUE + j
+            which = GJ if j == 0 else EI
+            per_total = np.exp(-log[v])
+            for c in range(n):
+                stiff = sums[which, c]
+                by[v, which, c] = -cells.tests[row, j, c] * per_total / (stiff * stiff)
+    at = int(room.way[AT])
+    by[DURABILITY, EI, at] = 1.0 / sums[EI, at]
+    for j in range(cells.n_points):
+        by[N_FORESEEN + j, EI, _CELLS + j] = 1.0 / sums[EI, _CELLS + j]
+    slope[:] = 0.0
+    _slopes(cells, layups, i, row, room.r, room.top, sums, by, room.way, slope)
+
+
+#: A new edit of any module makes new machine code.
+_SOURCES = fingerprint(Path(__file__).parent)
+
+
+def _foresee_entry(sources: int) -> Any:
+    @compiled_entry
+    def foresee_all(
+        cells: Cells,
+        layups: Layups,
+        with_slopes: bool,
+        room: Room,
+        log: Array,
+        shop: Array,
+        slope: Array,
+    ) -> None:
+        _ = sources  # part of the key under which the machine code is kept
+        for i in range(len(log)):
+            foresee_one(cells, layups, i, room, log[i], shop[i])
+            if with_slopes:
+                slopes_of_one(cells, layups, i, room, log[i], slope[i])
+
+    return foresee_all
+
+
+_foresee_all = _foresee_entry(_SOURCES)
+
+
+def foresee(cells: Cells, layups: Layups, *, slopes: bool = False) -> Foreseen:
+    """Outlook of designs.
+
+    Parameters
+    ----------
+    cells : Cells
+        From ``cells``. [SI]
+    layups : Layups
+        Designs of the same spec. [SI]
+    slopes : bool
+        Also give the derivatives to the flags' inner ends. [-]
+
+    Returns
+    -------
+    foreseen : Foreseen
+        Logarithms of the values, and their derivatives. [SI]
+    """
+    n, n_flags = layups.sheet.shape
+    n_values = N_FORESEEN + cells.n_points
+    log = np.zeros((n, n_values))
+    shop = np.zeros((n, len(FORESEEN_SHOP)))
+    slope = np.zeros((n if slopes else 0, n_flags, 2, n_values))
+    if n:
+        _foresee_all(cells, layups, slopes, room(cells, n_flags), log, shop, slope)
+    return Foreseen(log, shop, slope)
+
+
+_AT = {metric.key: i for i, metric in enumerate(METRICS)}
+_SAME_AS = {
+    WEIGHT: "weight",
+    COST: "material_cost",
+    FREQUENCY: "frequency",
+    TORQUE: "torque",
+    TIP: "tip_deflection",
+    BUTT: "butt_deflection",
+    CANTILEVER: "cantilever_deflection",
+}
+
+
+def evaluated(metrics: Array, EI_points: Array, length: Array) -> Array:
+    """Evaluated values as an outlook gives them.
+
+    Parameters
+    ----------
+    metrics : ndarray, shape (n, n_metric)
+        In the order of METRICS. [SI]
+    EI_points : ndarray, shape (n, n_ei)
+        At the spec's points. [N·m²]
+    length : ndarray, shape (n,)
+        Of the shafts. [m]
+
+    Returns
+    -------
+    log : ndarray, shape (n, 9 + n_ei)
+        NaN where a test does not fit or was not asked for. [-]
+    """
+    values = np.empty((len(metrics), N_FORESEEN))
+    for v, key in _SAME_AS.items():
+        values[:, v] = metrics[:, _AT[key]]
+    centre = length - metrics[:, _AT["balance_point"]]
+    values[:, MOMENT] = metrics[:, _AT["weight"]] * centre
+    # a margin is a ratio less one
+    values[:, DURABILITY] = metrics[:, _AT["durability"]] + 1.0
+    with np.errstate(invalid="ignore", divide="ignore"):
+        log: Array = np.log(np.concatenate([values, EI_points], axis=1))
+    return log
