@@ -207,18 +207,25 @@ def _unshown(encoding, shown):
     return np.asarray(shown, dtype=float).reshape(-1, len(sense)) / scales * sense
 
 
-def write(scenario, encoding, front, folder=FOLDER):
+def rounded(encoding, F):
+    """Objectives as a file keeps them, so that those apart by the last bit are one."""
+    return _unshown(encoding, _shown(encoding, F))
+
+
+def write(scenario, encoding, front, folder=FOLDER, what="", notes=()):
     """Write a front as the kept one of a scenario, whatever was kept before."""
+    what = what or f"best known front of the scenario {scenario}"
     front = front.take(np.lexsort(front.F.T[::-1]))
     table = pd.DataFrame(front.genomes, columns=gene_names(encoding))
     table[list(_objective_columns(encoding))] = _shown(encoding, front.F)
     reference = corner(encoding)
     head = (
-        f"# best known front of the scenario {scenario}\n"
+        f"# {what}\n"
         f"# choices: {choices_hash(encoding)}\n"
         f"# designs: {front.n}\n"
         f"# hypervolume: {hypervolume(front.F, reference):.12g}\n"
     )
+    head += "".join(f"# {note}\n" for note in notes)
     text = table.to_csv(index=False, lineterminator="\n")
     write_text(_path(scenario, folder), head + text)
 
@@ -277,8 +284,7 @@ def merge(scenario, encoding, genomes, *, folder=FOLDER, most=MOST, renew=False)
             np.concatenate([today.genomes, found.genomes]),
             np.concatenate([today.F, found.F]),
         )
-        # as the file rounds them, so that designs apart by the last bit count once
-        both.F = _unshown(encoding, _shown(encoding, both.F))
+        both.F = rounded(encoding, both.F)
         front = nondominated(both)
         front = front.take(thinned(front.F, reference, most))
         after = hypervolume(front.F, reference)
