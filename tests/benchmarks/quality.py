@@ -236,7 +236,7 @@ def done(table, task):
     if not table.exists():
         return False
     scenario, search, seed, evaluations, seconds = task
-    rows = pd.read_csv(table)
+    rows = pd.read_csv(table, dtype={"code": str})
     rows = rows[
         (rows["scenario"] == scenario)
         & (rows["search"] == search)
@@ -263,7 +263,6 @@ def run(options):
     work = Parallel(n_jobs=options.jobs, return_as="generator_unordered")(
         delayed(measure)(task, options.table, options.jobs) for task in left
     )
-    library = read_library()
     for task, genomes, found in work:
         scenario, search, seed, *_ = task
         encoding = kept_front.load(scenario, library)
