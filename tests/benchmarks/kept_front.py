@@ -250,11 +250,13 @@ class Merged:
     moved: int  #: kept before, and other or gone with today's physics
 
     def __str__(self):
-        gain = self.after / self.before - 1.0 if self.before > 0.0 else np.inf
-        return (
+        text = (
             f"{self.n} designs kept, {self.fresh} of them new, hypervolume "
-            f"{self.after:.6g} ({100.0 * gain:+.4f} %)"
+            f"{self.after:.6g}"
         )
+        if self.before > 0.0:
+            text += f" ({100.0 * (self.after / self.before - 1.0):+.4f} %)"
+        return text
 
 
 def merge(scenario, encoding, genomes, *, folder=FOLDER, most=MOST, renew=False):

@@ -102,7 +102,9 @@ class Watch:
         for kind, ahead in self.ahead.items():
             while ahead and self.before[kind] >= ahead[0]:
                 self.note(kind, ahead.pop(0), self._measured(self.before))
-        self.note("end", self.evaluations, self._measured(self.before))
+        found = self._measured(self.before)
+        self.note("end", self.evaluations, found)
+        return found
 
     def _standing(self, evaluations, F, feasible, first, quick):
         return {
@@ -124,8 +126,11 @@ class Watch:
         }
 
 
-def measure(task, table, jobs):
-    """One search of one scenario from one seed; returns the genomes it found."""
+def measure(task, table, kept, jobs):
+    """One search of one scenario from one seed; returns what there is to say of it.
+
+    What it found is merged into the best known front before the run counts as done.
+    """
     scenario, search, seed, evaluations, seconds = task
     encoding = kept_front.load(scenario, read_library())
     warm_up(encoding, search)
@@ -146,8 +151,14 @@ def measure(task, table, jobs):
     watch = Watch(evaluations, seconds, kept_front.corner(encoding), note)
     watch.start()
     SEARCHES[search](encoding, seed, watch)
-    watch.finish()
-    return task, watch.front.genomes, watch._measured(watch.before)
+    merged = kept_front.merge(scenario, encoding, watch.front.genomes, folder=kept)
+    found = watch.finish()
+    share = found["hypervolume"] / merged.after if merged.after > 0.0 else 0.0
+    return (
+        f"{scenario} {search} seed {seed}: {share:.4f} of the best known after "
+        f"{found['evaluations']:,} evaluations, {found['seconds']:.1f} s; "
+        f"first feasible after {found['first_feasible_evaluations']}; {merged}"
+    )
 
 
 def warm_up(encoding, search):
@@ -260,22 +271,20 @@ def run(options):
     print(
         f"{len(tasks)} runs, {len(tasks) - len(left)} of them done before", flush=True
     )
-    work = Parallel(n_jobs=options.jobs, return_as="generator_unordered")(
-        delayed(measure)(task, options.table, options.jobs) for task in left
-    )
-    for task, genomes, found in work:
-        scenario, search, seed, *_ = task
+    library = read_library()
+    for scenario in options.scenario:
+        # a kept front that cannot be merged into is better known before than after
         encoding = kept_front.load(scenario, library)
-        merged = kept_front.merge(
-            scenario, encoding, genomes, folder=options.kept, renew=options.renew
+        none = kept_front.nothing(encoding).genomes
+        kept_front.merge(
+            scenario, encoding, none, folder=options.kept, renew=options.renew
         )
-        share = found["hypervolume"] / merged.after if merged.after > 0.0 else 0.0
-        print(
-            f"{scenario} {search} seed {seed}: {share:.4f} of the best known after "
-            f"{found['evaluations']:,} evaluations, {found['seconds']:.1f} s; "
-            f"first feasible after {found['first_feasible_evaluations']}; {merged}",
-            flush=True,
-        )
+    work = Parallel(n_jobs=options.jobs, return_as="generator_unordered")(
+        delayed(measure)(task, options.table, options.kept, options.jobs)
+        for task in left
+    )
+    for words in work:
+        print(words, flush=True)
 
 
 def extend(options):
