@@ -17,6 +17,8 @@ from optimiser.accuracy import (
     is_accurate,
 )
 from optimiser.bench_text import bench_page, page_json, page_text, write_page
+from optimiser.nudge import nudge_run
+from optimiser.nudge_text import nudge_json, nudge_text, write_nudges
 from optimiser.report_text import (
     clock_text,
     design_text,
@@ -63,6 +65,8 @@ _CAUTION = (
     "Predicted durability is no substitute for physical proof tests to the applicable "
     "standard."
 )
+#: How far flag ends may be nudged. [m]
+_NUDGES = (0.0001, 0.02)
 #: What to look for in a file that was written.
 _SHOWS = {
     "review.txt": "what was asked, the picks with their reasons, their flags",
@@ -77,6 +81,8 @@ _SHOWS = {
     "check_diameters.csv": "diameters to check while rolling and after",
     "bench.csv": "what the bench should read",
     "materials.csv": "bill of materials",
+    "nudge.csv": "what small shifts do to each design, band by band",
+    "nudge.txt": "the same in short",
     "profile.csv": "the EI profile as the bench reads it",
     "profile.png": "the same as a picture",
 }
@@ -263,6 +269,28 @@ def _write_review(run: Run, out: Path | None) -> list[Path]:
         mandrels=run.library.mandrels,
         currency=run.library.currency,
     )
+
+
+def _nudge(arguments: argparse.Namespace) -> int:
+    run = open_run(arguments.run)
+    if run.front.empty:
+        _explain_nothing(run)
+        return FAILED
+    nudges = nudge_run(
+        run,
+        n=arguments.designs,
+        by=arguments.by,
+        draws=arguments.draws,
+        seed=arguments.seed,
+    )
+    files = write_nudges(run.folder, nudges)
+    if arguments.json:
+        _say_json({**nudge_json(nudges), "files": [str(path) for path in files]})
+        return DONE
+    _say(nudge_text(nudges))
+    _say("")
+    _say_files(files)
+    return DONE
 
 
 def _sheet(arguments: argparse.Namespace) -> int:
@@ -511,6 +539,29 @@ def _parser() -> Parser:
     review.add_argument("run", type=Path, metavar="RUN")
     out(review, "folder for them")
     library_and_json(review, library=False)
+    nudge = command("nudge", _nudge, "what small shifts do to designs of a run")
+    nudge.add_argument("run", type=Path, metavar="RUN")
+    nudge.add_argument(
+        "--designs", type=whole(1), default=10, metavar="N", help="designs (10)"
+    )
+    nudge.add_argument(
+        "--by",
+        type=length(*_NUDGES),
+        default=0.002,
+        metavar="LENGTH",
+        help='how far flag ends and the mandrel set are moved ("2 mm")',
+    )
+    nudge.add_argument(
+        "--draws",
+        type=whole(1),
+        default=64,
+        metavar="N",
+        help="times that all are moved at random (64)",
+    )
+    nudge.add_argument(
+        "--seed", type=whole(0), default=1, metavar="N", help="of the choice and moves"
+    )
+    library_and_json(nudge, library=False)
     sheet = command("sheet", _sheet, "layup sheet of a design")
     sheet.add_argument("source", type=Path, metavar="RUN|DESIGN")
     sheet.add_argument("--design", metavar="ID", help="design of the run")

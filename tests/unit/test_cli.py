@@ -33,6 +33,7 @@ COMMANDS = (
     "review",
     "sheet",
     "accuracy",
+    "nudge",
 )
 
 

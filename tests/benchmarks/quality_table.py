@@ -1,0 +1,104 @@
+"""The summary of measured searches, in markdown."""
+
+import numpy as np
+import pandas as pd
+
+from model import read_library
+from tests.benchmarks import kept_front
+from tests.benchmarks.kept_front import hypervolume
+from tests.benchmarks.rivals import SEARCHES
+
+
+def latest(table):
+    """Rows of the last run of each search, scenario and seed."""
+    rows = pd.read_csv(table, dtype={"code": str})
+    rows["at"] = np.arange(len(rows))
+    keys = ["scenario", "search", "seed", "kind", "mark"]
+    rows = rows.drop_duplicates(keys, keep="last")
+    # marks of older sources go with the run they belong to
+    newest = rows.sort_values("at").groupby(keys[:3])["code"].transform("last")
+    return rows[rows["code"] == newest]
+
+
+def summary(table, kept=kept_front.FOLDER):
+    """The summary of a table of runs, as markdown."""
+    rows = latest(table)
+    library = read_library()
+    lines = [f"Measured on: {'; and on '.join(sorted(rows['machine'].unique()))}."]
+    most = int(rows["jobs"].max())
+    if most > 1:
+        lines.append(f"Up to {most} runs at a time shared its cores.")
+    for scenario, of_scenario in rows.groupby("scenario"):
+        encoding = kept_front.load(scenario, library)
+        front = kept_front.read(scenario, encoding, kept)
+        best = hypervolume(front.F, kept_front.corner(encoding))
+        lines += ["", f"### {scenario}", ""]
+        lines.append(
+            f"Best known front: {front.n} designs, hypervolume {best:.6g} from the "
+            "spec's bounds. Shares of it, medians over seeds; each seed below."
+        )
+        for kind, word in (("evaluations", "evaluations"), ("seconds", "s")):
+            lines += _shares(of_scenario, kind, word, best)
+        lines += _firsts(of_scenario)
+    return "\n".join(lines)
+
+
+def _searches(rows):
+    return [name for name in SEARCHES if (rows["search"] == name).any()]
+
+
+def _shares(rows, kind, word, best):
+    rows = rows[rows["kind"] == kind]
+    marks = sorted(rows["mark"].unique())
+    if not marks:
+        return []
+    heads = [f"{_short(m)} {word}" for m in marks]
+    lines = ["", "| search | " + " | ".join(heads) + " |"]
+    lines.append("|---|" + "---:|" * len(marks))
+    for search in _searches(rows):
+        of_search = rows[rows["search"] == search]
+        shares = of_search.pivot_table(
+            index="seed", columns="mark", values="hypervolume"
+        ).reindex(columns=marks) / (best if best > 0.0 else np.nan)
+        lines.append(_line(f"**{search}**", shares.median(), "{:.4f}"))
+        for seed, values in shares.iterrows():
+            lines.append(_line(f"{search}, seed {seed}", values, "{:.4f}"))
+    return lines
+
+
+def _firsts(rows):
+    rows = rows[rows["kind"] == "end"]
+    lines = [
+        "",
+        "| search | first feasible design: evaluations | seconds | "
+        "masses only, at the end, per whole evaluation |",
+        "|---|---|---|---|",
+    ]
+    for search in _searches(rows):
+        of_search = rows[rows["search"] == search].sort_values("seed")
+        cells = []
+        for name, form in (("evaluations", "{:,.0f}"), ("seconds", "{:.2f}")):
+            values = of_search[f"first_feasible_{name}"].fillna(np.inf)
+            each = ", ".join(_or_never(value, form) for value in values)
+            middle = _or_never(float(np.median(values)), form)
+            cells.append(f"**{middle}** ({each})")
+        quick = (of_search["quick"] / of_search["evaluations"]).median()
+        cells.append("not counted" if np.isnan(quick) else f"{quick:.1f}")
+        lines.append(f"| {search} | " + " | ".join(cells) + " |")
+    return lines
+
+
+def _or_never(value, form):
+    return form.format(value) if np.isfinite(value) else "never"
+
+
+def _line(name, values, form):
+    cells = ["" if np.isnan(v) else form.format(v) for v in values]
+    return f"| {name} | " + " | ".join(cells) + " |"
+
+
+def _short(number):
+    for size, letter in ((1_000_000, "M"), (1_000, "k")):
+        if number >= size:
+            return f"{number / size:g}{letter}"
+    return f"{number:g}"

@@ -1,0 +1,108 @@
+"""The benchmark of the search counts, resumes and tells as it says."""
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from tests.benchmarks import kept_front, quality
+from tests.benchmarks.kept_front import Front
+
+
+def ran(monkeypatch, *words):
+    monkeypatch.setattr("sys.argv", ["quality.py", *map(str, words)])
+    return quality.main()
+
+
+def test_a_mark_shows_the_last_generation_within_it(monkeypatch):
+    """Fronts of one point each, whose boxes to the corner (1, 1) are known."""
+    monkeypatch.setattr(quality, "MARKS", (100, 200, 300))
+    notes = {}
+
+    def note(kind, mark, found):
+        if kind != "seconds":
+            notes[kind, mark] = (found["evaluations"], found["hypervolume"])
+
+    watch = quality.Watch(300, np.inf, np.array([1.0, 1.0]), note)
+    watch.start()
+    going = []
+    for evaluations, side in ((90, 0.9), (130, 0.5), (290, 0.4), (310, 0.1)):
+        front = Front(np.zeros((1, 1), dtype=np.int64), np.full((1, 2), side))
+        going.append(watch(evaluations, front, feasible=1, first=50))
+        front.F[:] = -1e3  # what a search does with its arrays later is its own
+    watch.finish()
+    assert going == [True, True, True, False]
+    assert {key: n for key, (n, _) in notes.items()} == {
+        ("evaluations", 100): 90,
+        ("evaluations", 200): 130,
+        ("evaluations", 300): 290,
+        ("end", 300): 310,
+    }
+    boxes = [notes["evaluations", mark][1] for mark in (100, 200, 300)]
+    assert boxes == pytest.approx([0.1**2, 0.5**2, 0.6**2])
+
+
+def test_a_search_that_hits_its_mark_counts_there(monkeypatch):
+    monkeypatch.setattr(quality, "MARKS", (100,))
+    notes = []
+    watch = quality.Watch(
+        100, np.inf, np.ones(2), lambda kind, mark, _: notes.append((kind, mark))
+    )
+    watch.start()
+    none = Front(np.zeros((0, 1), dtype=np.int64), np.zeros((0, 2)))
+    assert not watch(100, none, feasible=0, first=None)
+    watch.finish()
+    assert ("evaluations", 100) in notes
+
+
+def test_a_benchmark_runs_and_is_not_done_twice(monkeypatch, tmp_path, capsys):
+    monkeypatch.setattr(quality, "MARKS", (500, 1_000))
+    table, kept = tmp_path / "quality.csv", tmp_path / "kept"
+    words = ["run", "--scenario", "hybrid_85", "--evaluations", "1k", "--seeds", 1]
+    words += ["--table", table, "--kept", kept]
+    assert ran(monkeypatch, *words) == 0
+    rows = pd.read_csv(table)
+    assert set(rows["search"]) == {"default", "stock", "repaired", "random"}
+    assert (rows["kind"] == "end").sum() == 4
+    ends = rows[rows["kind"] == "end"].set_index("search")
+    assert (ends["evaluations"] >= 1_000).all()
+    first = ends.loc["default", "first_feasible_evaluations"]
+    assert first <= 1_000
+    found = kept_front.read(
+        "hybrid_85", kept_front.load("hybrid_85", quality.read_library()), kept
+    )
+    assert found.n == ends.loc["default", "designs"] > 0
+    assert ran(monkeypatch, *words) == 0
+    assert "4 runs, 4 of them done before" in capsys.readouterr().out
+    assert len(pd.read_csv(table)) == len(rows)
+    # another seed comes on top; sources that changed since are measured anew
+    assert ran(monkeypatch, *words, "--search", "random", "--seed", 7) == 0
+    monkeypatch.setattr(quality, "code_of", lambda search: f"new {search}")
+    assert ran(monkeypatch, *words, "--search", "random", "--seed", 7) == 0
+    assert len(pd.read_csv(table)) > len(rows) + 2
+    assert ran(monkeypatch, "table", "--table", table, "--kept", kept) == 0
+    out = capsys.readouterr().out
+    assert "| **default** |" in out
+    assert "| random, seed 7 |" in out
+    assert "Measured on" in out
+
+
+def test_code_changes_with_code_and_not_with_words(monkeypatch, tmp_path):
+    for folder in ("model", "optimiser"):
+        (tmp_path / folder).mkdir()
+    for name in ("encoding", "problem", "breeding", "search", "steer"):
+        (tmp_path / "optimiser" / f"{name}.py").write_text('"""A."""\nx = 1\n')
+    monkeypatch.setattr(quality, "ROOT", tmp_path)
+    search = tmp_path / "optimiser" / "search.py"
+    before = quality.code_of("default"), quality.code_of("stock")
+    search.write_text('"""Other words."""\n# and more\nx = 1\n')
+    assert quality.code_of("default") == before[0]
+    search.write_text('"""A."""\nx = 2\n')
+    assert quality.code_of("default") != before[0]
+    assert quality.code_of("stock") == before[1]
+    (tmp_path / "model" / "beam.py").write_text("y = 3\n")
+    assert quality.code_of("stock") != before[1]
+
+
+@pytest.mark.parametrize(("text", "n"), [("30k", 30_000), ("2M", 2_000_000), ("7", 7)])
+def test_numbers_may_be_short(text, n):
+    assert quality.count(text) == n
