@@ -248,6 +248,11 @@ class _Processes(_Pool):
         pool: Executor = self._pool
         return pool
 
+    def warm_up(self, function: Callable[[], Any]) -> None:
+        """Have a function done in each process, as far as they share it out."""
+        pool = self._executor()
+        wait([pool.submit(function) for _ in range(self.size)])
+
     def close(self) -> None:
         """End the processes, whatever they do."""
         self.abandon()
@@ -256,13 +261,15 @@ class _Processes(_Pool):
 
 
 @contextmanager
-def processes(size: int) -> Iterator[Crew]:
+def processes(size: int, warm_up: Callable[[], Any]) -> Iterator[Crew]:
     """Worker processes beside this one, kept from one piece of work to the next.
 
     Parameters
     ----------
     size : int
         How many; with one, this process does the work. [-]
+    warm_up : callable
+        Done in the processes before the work. [-]
 
     Yields
     ------
@@ -274,6 +281,7 @@ def processes(size: int) -> Iterator[Crew]:
         return
     crew = _Processes(size)
     try:
+        crew.warm_up(warm_up)
         yield crew
     finally:
         crew.close()

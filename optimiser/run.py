@@ -344,9 +344,10 @@ def _crew(encoding: Encoding, hands: Hands) -> Iterator[Crew]:
     """Who does the work of a run."""
     n_islands = encoding.spec.search.islands
     wanted: AbstractContextManager[Crew]
+    prepare = partial(warm_up, encoding)
     if hands.cluster is None:
         n = hands.workers or usable_processors()
-        wanted = processes(min(n, n_islands))
+        wanted = processes(min(n, n_islands), prepare)
     elif n_islands == 1:
         message = (
             "this search has one island, which only one machine can work on. Give "
@@ -355,7 +356,7 @@ def _crew(encoding: Encoding, hands: Hands) -> Iterator[Crew]:
         fault = Fault("", None, None, message)
         raise InputError(f"--cluster {hands.cluster}", [fault])
     else:
-        wanted = cluster(hands.cluster, footing, partial(warm_up, encoding))
+        wanted = cluster(hands.cluster, footing, prepare)
     with wanted as crew:
         yield crew
 
