@@ -290,9 +290,30 @@ def processes(size: int, warm_up: Callable[[], Any]) -> Iterator[Crew]:
 # --------------------------------------------------------------------------- cluster
 
 
+def _on_same_footing(
+    footing: Callable[[], dict[str, str]],
+    here: dict[str, str],
+    function: Callable[..., Any],
+    arguments: tuple[Any, ...],
+) -> Any:
+    """Do a function, unless this worker would give other results than the rest."""
+    if footing() != here:
+        raise CrewLostError(
+            "a worker that joined the cluster later runs another program than the rest"
+        )
+    return function(*arguments)
+
+
 class _Cluster(_Pool):
-    def __init__(self, client: Any, address: str, size: int) -> None:
+    def __init__(
+        self,
+        client: Any,
+        address: str,
+        size: int,
+        footing: Callable[[], dict[str, str]],
+    ) -> None:
         super().__init__(size, f"the cluster at {address}")
+        self._footing = footing
         self._client = client
         self._pool = client.get_executor(pure=False, retries=_LOSSES_MOST)
         self._lost_since: float | None = None
@@ -301,6 +322,11 @@ class _Cluster(_Pool):
     def _executor(self) -> Executor:
         pool: Executor = self._pool
         return pool
+
+    def submit(self, key: int, function: Callable[..., Any], *arguments: Any) -> None:
+        here = self._footing()
+        work = (self._footing, here, function, arguments)
+        super().submit(key, _on_same_footing, *work)
 
     def finished(self) -> list[tuple[int, Any]]:
         try:
@@ -395,7 +421,7 @@ def cluster(
             raise _cluster_fault(address, message)
         _check_footing(client, address, list(threads), footing)
         _on_each(client, list(threads), warm_up)
-        crew = _Cluster(client, address, sum(threads.values()))
+        crew = _Cluster(client, address, sum(threads.values()), footing)
         try:
             yield crew
         finally:
