@@ -7,14 +7,16 @@ import zipfile
 import numpy as np
 
 from model import METRICS, InputError
+from optimiser.course import Arrays, Course, Solo, Stall
 from optimiser.encoding import Encoding
 from optimiser.files import write_bytes, write_table
+from optimiser.islands import ISLANDS, Islands
 from optimiser.search import Progress, State
 from optimiser.store import CHECKPOINT, HISTORY, Run, unreadable
 
 
 def read_checkpoint(run: Run, encoding: Encoding) -> State | None:
-    """State of a search as last written.
+    """What a run had found when its checkpoint was written.
 
     Parameters
     ----------
@@ -33,14 +35,47 @@ def read_checkpoint(run: Run, encoding: Encoding) -> State | None:
     InputError
         If the checkpoint is not readable, or is one of another spec.
     """
-    path = run.folder / CHECKPOINT
-    if not path.exists():
+    if not (run.folder / CHECKPOINT).exists():
         return None
+    return read_course(run, encoding).found()
+
+
+def read_course(run: Run, encoding: Encoding) -> Course:
+    """The course of a run as last written; a new one where nothing is written yet.
+
+    Parameters
+    ----------
+    run : Run
+        The run. [-]
+    encoding : Encoding
+        Its choices, which the states must fit. [-]
+
+    Returns
+    -------
+    course : Course
+        One search, or islands where the spec has several. [-]
+
+    Raises
+    ------
+    InputError
+        If the checkpoint is not readable, or is one of another spec.
+    """
+    path = run.folder / CHECKPOINT
+    kind: type[Solo] | type[Islands] = Solo
+    if encoding.spec.search.islands > 1:
+        kind = Islands
+    budget = run.budget
+    stall = Stall(budget.stall, budget.stall_evaluations)
+    if not path.exists():
+        return kind(encoding, stall)
     try:
         held = io.BytesIO(path.read_bytes())
-        with np.load(held, allow_pickle=False) as arrays:
-            state = State.from_arrays(dict(arrays))
-        misfit = _misfit(state, encoding)
+        with np.load(held, allow_pickle=False) as opened:
+            arrays: Arrays = dict(opened)
+        if (kind is Islands) != (ISLANDS in arrays):
+            raise ValueError("its number of islands is not that of the run")
+        course = kind.from_arrays(encoding, stall, arrays)
+        misfit = next(filter(None, (_misfit(s, encoding) for s in course.states)), "")
     except (
         ValueError,
         KeyError,
@@ -54,7 +89,7 @@ def read_checkpoint(run: Run, encoding: Encoding) -> State | None:
         raise InputError(str(path), [unreadable(str(error))]) from error
     if misfit:
         raise InputError(str(path), [unreadable(misfit)])
-    return state
+    return course
 
 
 def _misfit(state: State, encoding: Encoding) -> str:
@@ -83,24 +118,28 @@ def _misfit(state: State, encoding: Encoding) -> str:
     return ""
 
 
-def write_checkpoint(run: Run, state: State) -> None:
-    """Write the state of a search, and its history so far.
+def write_checkpoint(run: Run, course: Course) -> None:
+    """Write where a run stands, and its history so far.
 
     Parameters
     ----------
     run : Run
         The run. [-]
-    state : State
-        The search's state. [-]
+    course : Course
+        What it follows. [-]
     """
     buffer = io.BytesIO()
-    np.savez(buffer, **state.to_arrays())  # type: ignore[arg-type]
+    np.savez(buffer, **course.to_arrays())  # type: ignore[arg-type]
     write_bytes(run.folder / CHECKPOINT, buffer.getvalue())
     write_table(run.folder / HISTORY, run.history)
 
 
 def add_history(
-    run: Run, progress: Progress, rate: float | None, hypervolume: float
+    run: Run,
+    progress: Progress,
+    rate: float | None,
+    hypervolume: float,
+    left: float | None = None,
 ) -> None:
     """Add a line to the history; it is written with the next checkpoint.
 
@@ -114,6 +153,8 @@ def add_history(
         Evaluations per second of late; None where it is not known. [1/s]
     hypervolume : float
         Share of the box. [-]
+    left : float or None
+        Time until it stops; None where it is not known. [s]
     """
     line = (
         progress.evaluations,
@@ -122,6 +163,8 @@ def add_history(
         progress.feasible,
         progress.archive,
         hypervolume,
+        progress.feasible / max(progress.evaluations, 1),
+        math.nan if left is None else round(left),
     )
     # a killed run has lines beyond the checkpoint that it goes on from
     run.rows = [row for row in run.rows if row[0] < progress.evaluations] + [line]

@@ -34,6 +34,8 @@ from optimiser.review import (
     write_review,
 )
 from optimiser.run import (
+    Hands,
+    Limits,
     evaluate_file,
     load_spec,
     packaged_scenarios,
@@ -52,6 +54,7 @@ from optimiser.terminal import (
     parse,
     prepare_streams,
     seconds,
+    share,
     whole,
 )
 
@@ -120,11 +123,33 @@ def _search(arguments: argparse.Namespace) -> int:
             library=arguments.library,
             out=arguments.out,
             seed=arguments.seed,
-            evaluations=arguments.evaluations,
-            seconds=arguments.time,
+            islands=arguments.islands,
+            limits=_limits(arguments),
+            hands=Hands(workers=arguments.workers, cluster=arguments.cluster),
             listener=line,
         )
+    _say_idle(run, arguments.workers)
     return _finish(run, as_json=arguments.json)
+
+
+def _limits(arguments: argparse.Namespace) -> Limits:
+    return Limits(
+        evaluations=arguments.evaluations,
+        seconds=arguments.time,
+        stall=arguments.stall,
+        stall_evaluations=arguments.stall_evaluations,
+    )
+
+
+def _say_idle(run: Run, workers: int | None) -> None:
+    """Say which workers had nothing to do."""
+    n = run.spec.search.islands
+    if workers is not None and workers > n:
+        _say_error(
+            f"--workers {workers}: of these {n} had something to do, since the search "
+            f"has {n} island{'' if n == 1 else 's'}; more come with --islands, which "
+            "makes it another search"
+        )
 
 
 def _resume(arguments: argparse.Namespace) -> int:
@@ -132,11 +157,14 @@ def _resume(arguments: argparse.Namespace) -> int:
     with ProgressLine(is_live=sys.stderr.isatty()) as line:
         run = resume_run(
             arguments.run,
-            evaluations=arguments.evaluations,
-            seconds=arguments.time,
+            limits=_limits(arguments),
+            hands=Hands(workers=arguments.workers, cluster=arguments.cluster),
+            take_library=arguments.take_library,
             listener=line,
+            say=_say_error,
         )
-    if run.state == "done" and run.about["evaluations"] == before:
+    _say_idle(run, arguments.workers)
+    if run.about["stopped_by"] == "budget" and run.about["evaluations"] == before:
         _say_error(
             "nothing was left of its budget; give a larger one with --evaluations or "
             "--time, counted from its start"
@@ -160,6 +188,13 @@ def _finish(run: Run, *, as_json: bool) -> int:
             "stopped before its budget was spent: no design comes any more that was "
             "not seen before"
         )
+    elif run.about["stopped_by"] == "stalled":
+        budget = run.budget
+        _say_error(
+            f"stopped since the hypervolume rose by less than {budget.stall:.4g} of "
+            f"itself over the last {budget.stall_evaluations:,} evaluations; go on all "
+            f"the same with:  {_command('resume', run.folder, '--stall', '0 %')}"
+        )
     if "left_out" in run.about:
         _say_error(
             f"{len(run.about['left_out'])} designs are left out: evaluated one by one "
@@ -173,6 +208,12 @@ def _finish(run: Run, *, as_json: bool) -> int:
             "a design with  plyfront evaluate --exact"
         )
     if run.state == "interrupted":
+        if run.about["stopped_by"] != "request":
+            _say_error(f"stopped: {run.about['stopped_by']}")
+            _say_error(
+                f"nothing is lost; go on with:  {_command('resume', run.folder)}"
+            )
+            return FAILED
         _say_error(f"interrupted; go on with:  {_command('resume', run.folder)}")
         return INTERRUPTED
     return FAILED if front.empty else DONE
@@ -485,6 +526,29 @@ def _parser() -> Parser:
         sub.add_argument(
             "--time", type=seconds, metavar="TIME", help='time in all, such as "8 h"'
         )
+        sub.add_argument(
+            "--stall",
+            type=share,
+            metavar="SHARE",
+            help='stop when hypervolume rises by less, such as "0.1 %%"; 0 %% never',
+        )
+        sub.add_argument(
+            "--stall-evaluations",
+            type=whole(1_000),
+            metavar="N",
+            help="evaluations over which it must rise",
+        )
+        sub.add_argument(
+            "--workers",
+            type=whole(1),
+            metavar="N",
+            help="processes that work on the islands; as many as there is use for",
+        )
+        sub.add_argument(
+            "--cluster",
+            metavar="ADDRESS",
+            help="Dask cluster that works on them, such as tcp://10.0.0.5:8786",
+        )
 
     demo = command("demo", _demo, "search, review and sheet of a packaged scenario")
     demo.add_argument("--seed", type=whole(0), metavar="N", help="another search")
@@ -528,12 +592,23 @@ def _parser() -> Parser:
     search = command("search", _search, "search a target spec into a run folder")
     search.add_argument("spec", type=Path, metavar="SPEC")
     search.add_argument("--seed", type=whole(0), metavar="N", help="another search")
+    search.add_argument(
+        "--islands",
+        type=whole(1),
+        metavar="N",
+        help="searches side by side that exchange designs",
+    )
     budget(search)
     out(search, "run folder to make")
     library_and_json(search)
     resume = command("resume", _resume, "go on with a run")
     resume.add_argument("run", type=Path, metavar="RUN")
     budget(resume)
+    resume.add_argument(
+        "--take-library",
+        action="store_true",
+        help="take a library that has changed as it is now; measure all anew",
+    )
     library_and_json(resume, library=False)
     review = command("review", _review, "pictures, tables and picks of a run")
     review.add_argument("run", type=Path, metavar="RUN")

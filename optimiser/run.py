@@ -3,9 +3,10 @@
 import signal
 from collections import deque
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import partial
 from importlib.resources import files
 from pathlib import Path
 from time import monotonic
@@ -15,6 +16,7 @@ import numpy as np
 
 from model import (
     Design,
+    Fault,
     InputError,
     Library,
     Report,
@@ -24,24 +26,39 @@ from model import (
     read_design,
     read_library,
 )
-from optimiser.checkpoint import add_history, read_checkpoint, write_checkpoint
+from optimiser.checkpoint import add_history, read_course, write_checkpoint
+from optimiser.course import Course
 from optimiser.encoding import Encoding, encode
+from optimiser.executors import (
+    Crew,
+    CrewLostError,
+    cluster,
+    processes,
+    usable_processors,
+)
 from optimiser.files import write_text
 from optimiser.front import design_file, write_front
+from optimiser.islands import Islands, footing, warm_up
 from optimiser.misses import misses
-from optimiser.search import Progress, Search, State
+from optimiser.problem import Demand
+from optimiser.search import Progress
 from optimiser.spec import Spec
 from optimiser.spec_file import named_library, read_spec
 from optimiser.store import (
     LIBRARY,
     NEAREST,
+    SPEC,
     Budget,
     Run,
     create_run,
+    library_changes,
     locked,
     new_folder,
     open_run,
+    read_origin,
+    replace_library,
     set_budget,
+    sweep,
     versions,
     write_about,
 )
@@ -54,11 +71,9 @@ _TELL_EVERY = 0.25
 _HYPERVOLUME_SHARE = 0.02
 #: The rate is taken over this many words to a listener.
 _RATE_OVER = 40
-_WARM_UP_POPULATION = 20
-#: Generations in a row without a new design after which there is no more to find.
-_BARREN_MOST = 12
-#: Lines of the history lie this far apart, and this much further as a run goes on.
-_HISTORY_STEP, _HISTORY_GROWTH = 0.25, 1.03
+#: Lines of the history lie this far apart, and this much further as a run goes on,
+#: but never further than this. [s, -, s]
+_HISTORY_STEP, _HISTORY_GROWTH, _HISTORY_MOST = 0.25, 1.03, 60.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,10 +85,66 @@ class Standing:
     rate: float | None  #: evaluations per second of late; None until known [1/s]
     budget: Budget
     is_stopping: bool  #: it was asked to stop and writes what it has
-    trouble: str  #: why the last checkpoint could not be written; else empty
+    trouble: str  #: what does not work, if anything; the run goes on all the same
+
+    @property
+    def left(self) -> float | None:
+        """Time until a budget is spent; None where it is not known [s]."""
+        progress, left = self.progress, []
+        if self.budget.evaluations is not None and self.rate:
+            rest = self.budget.evaluations - progress.evaluations
+            left.append(rest / self.rate)
+        if self.budget.seconds is not None:
+            left.append(self.budget.seconds - progress.seconds)
+        return max(min(left), 0.0) if left else None
 
 
 Listener = Callable[[Standing], None]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """When a run is to stop, where that is not as its spec or its start says."""
+
+    evaluations: int | None = None  #: with ``seconds``, replaces both of the spec
+    seconds: float | None = None  #: [s]
+    stall: float | None = None  #: share the hypervolume must rise by; 0 for no rule [-]
+    stall_evaluations: int | None = None  #: evaluations that it has for it
+
+    def instead_of(self, budget: Budget) -> Budget:
+        """The budget with these limits.
+
+        Parameters
+        ----------
+        budget : Budget
+            As it was. [-]
+
+        Returns
+        -------
+        budget : Budget
+            As it is now. [-]
+        """
+        if self.evaluations is not None or self.seconds is not None:
+            budget = replace(budget, evaluations=self.evaluations, seconds=self.seconds)
+        if self.stall is not None:
+            budget = replace(budget, stall=self.stall)
+        if self.stall_evaluations is not None:
+            budget = replace(budget, stall_evaluations=self.stall_evaluations)
+        return budget
+
+
+_AS_BEFORE = Limits()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hands:
+    """Who does the work where a run has islands; the results are the same."""
+
+    workers: int | None = None  #: processes; None for as many as there is use for
+    cluster: str | None = None  #: address of a Dask scheduler, instead of processes
+
+
+_OWN = Hands()
 
 
 def load_spec(path: Path, library: Path | None) -> tuple[Spec, Library]:
@@ -106,8 +177,11 @@ def run_spec(
     library: Path | None = None,
     out: Path | None = None,
     seed: int | None = None,
+    islands: int | None = None,
     evaluations: int | None = None,
     seconds: float | None = None,
+    limits: Limits = _AS_BEFORE,
+    hands: Hands = _OWN,
     listener: Listener | None = None,
 ) -> Run:
     """Search a spec into a new run folder.
@@ -120,11 +194,15 @@ def run_spec(
         Library folder; None for the one the spec names, or the packaged one. [-]
     out : Path or None
         Run folder to make; None for one under results/. [-]
-    seed : int or None
+    seed, islands : int or None
         Instead of the spec's. [-]
     evaluations, seconds : int or None, float or None
         After how much to stop, the one or the other or whichever comes first; instead
         of what the spec says of both. [-, s]
+    limits : Limits
+        The same, with the rule about stalls. [-]
+    hands : Hands
+        Who works where there are islands. [-]
     listener : callable or None
         Told a few times a second where the run stands. [-]
 
@@ -136,22 +214,31 @@ def run_spec(
     Raises
     ------
     InputError
-        Before anything is written, if spec, library or folder are faulty.
+        Before anything is written, if spec, library, cluster or folder are faulty.
     OSError
         If the folder cannot be written to; what was written before is intact.
     """
+    origin = library if library is not None else named_library(path)
     spec, tables = load_spec(path, library)
+    options = spec.search
     if seed is not None:
-        spec = replace(spec, search=replace(spec.search, seed=seed))
-    asked = Budget(spec.search.evaluations, spec.search.time)
-    budget = _budget(evaluations, seconds, asked)
+        options = replace(options, seed=seed)
+    if islands is not None:
+        options = replace(options, islands=islands)
+    spec = replace(spec, search=options)
+    budget = Budget(
+        options.evaluations, options.time, options.stall, options.stall_evaluations
+    )
+    budget = limits.instead_of(budget)
+    budget = Limits(evaluations=evaluations, seconds=seconds).instead_of(budget)
     encoding = encode(spec, tables)
-    _warm_up(encoding)
+    warm_up(encoding)
     now = datetime.now().astimezone()
     folder = new_folder(spec, out, now)
-    with locked(folder), _interruptible() as stop:
-        run = create_run(folder, spec, tables, budget, now)
-        _go(run, encoding, None, stop, listener)
+    with _crew(encoding, hands) as crew, locked(folder), _interruptible() as wishes:
+        run = create_run(folder, spec, tables, budget, now, origin)
+        course = read_course(run, encoding)
+        _go(run, course, crew, wishes, listener)
     return run
 
 
@@ -160,7 +247,11 @@ def resume_run(
     *,
     evaluations: int | None = None,
     seconds: float | None = None,
+    limits: Limits = _AS_BEFORE,
+    hands: Hands = _OWN,
+    take_library: bool = False,
     listener: Listener | None = None,
+    say: Callable[[str], None] = lambda _: None,
 ) -> Run:
     """Go on with a run from its last checkpoint.
 
@@ -171,8 +262,17 @@ def resume_run(
     evaluations, seconds : int or None, float or None
         New budget, counted from the start of the run; what is given replaces the old
         budget whole. [-, s]
+    limits : Limits
+        The same, with the rule about stalls. [-]
+    hands : Hands
+        Who works where there are islands; need not be who did before. [-]
+    take_library : bool
+        Take the library as it is now instead of the run's copy, and measure every
+        design anew. [-]
     listener : callable or None
         Told a few times a second where the run stands. [-]
+    say : callable
+        Told in words what one should know before the run goes on. [-]
 
     Returns
     -------
@@ -188,52 +288,109 @@ def resume_run(
     """
     run = open_run(folder)
     encoding = encode(run.spec, run.library)
-    _warm_up(encoding)
-    with locked(folder), _interruptible() as stop:
+    warm_up(encoding)
+    with _crew(encoding, hands) as crew, locked(folder), _interruptible() as wishes:
+        sweep(folder)
         # again, since another process may have gone on with it meanwhile
         run = open_run(folder)
-        set_budget(run, _budget(evaluations, seconds, run.budget))
-        state = read_checkpoint(run, encoding)
+        set_budget(run, limits.instead_of(run.budget))
+        more = Limits(evaluations=evaluations, seconds=seconds)
+        set_budget(run, more.instead_of(run.budget))
+        course = read_course(run, encode(run.spec, run.library))
+        if changes := library_changes(run):
+            run.about["library_changes"] = list(changes)
+            say(_changed_library(run, changes, is_taken=take_library))
+        else:
+            run.about.pop("library_changes", None)
+        if take_library and changes:
+            course = _with_library(run, course, read_origin(run))
+        elif run.about.get("is_to_measure_anew"):
+            course = course.measured_anew(encode(run.spec, run.library))
         if run.about["versions"] != versions():
             # what follows may differ from an uninterrupted run in its last digits
             run.about["resumed_with"] = versions()
-        _go(run, encoding, state, stop, listener)
+        _go(run, course, crew, wishes, listener)
     return run
 
 
-def _budget(
-    evaluations: int | None, seconds: float | None, otherwise: Budget
-) -> Budget:
-    if evaluations is None and seconds is None:
-        return otherwise
-    return Budget(evaluations, seconds)
+def _changed_library(run: Run, changes: tuple[str, ...], *, is_taken: bool) -> str:
+    where = run.about["library_folder"] or "the packaged library"
+    what = f"{where} has changed since this run was started: {'; '.join(changes)}."
+    if is_taken:
+        return f"{what} It is taken as it is now, and every design measured anew."
+    return (
+        f"{what} The run goes on with its own copy; resume with --take-library to "
+        "take it as it is now."
+    )
+
+
+def _with_library(run: Run, course: Course, library: Library) -> Course:
+    """Put another library in the place of the copy; measure all designs with it.
+
+    Wherever this is cut off, the next sitting measures with the copy that is there.
+    """
+    spec = replace(read_spec(run.folder / SPEC, library), search=run.spec.search)
+    anew = course.measured_anew(encode(spec, library))
+    run.about["is_to_measure_anew"] = True
+    write_about(run)
+    replace_library(run, library)
+    run.spec = spec
+    run.about.pop("library_changes", None)
+    return anew
+
+
+@contextmanager
+def _crew(encoding: Encoding, hands: Hands) -> Iterator[Crew]:
+    """Who does the work of a run."""
+    n_islands = encoding.spec.search.islands
+    wanted: AbstractContextManager[Crew]
+    prepare = partial(warm_up, encoding)
+    if hands.cluster is None:
+        n = hands.workers or usable_processors()
+        wanted = processes(min(n, n_islands), prepare)
+    elif n_islands == 1:
+        message = (
+            "this search has one island, which only one machine can work on. Give "
+            "--islands when a run is started, one or two for each worker."
+        )
+        fault = Fault("", None, None, message)
+        raise InputError(f"--cluster {hands.cluster}", [fault])
+    else:
+        wanted = cluster(hands.cluster, footing, prepare)
+    with wanted as crew:
+        yield crew
 
 
 def _go(
     run: Run,
-    encoding: Encoding,
-    state: State | None,
-    stop: Callable[[], bool],
+    course: Course,
+    crew: Crew,
+    wishes: Callable[[], int],
     listener: Listener | None,
 ) -> None:
     """Search until the budget is spent or somebody says stop; write what there is."""
-    search = Search(encoding, state)
     budget = run.budget
+    if isinstance(course, Islands):
+        course.crew, course.abandon = crew, lambda: wishes() > 1
+    lost = ""
     try:
         run.about["state"] = "running"
+        run.about.pop("stopped_by", None)
         write_about(run)
-        watch = _Watch(run, search, stop, listener)
-        if not budget.is_spent(search.state.progress) and not stop():
-            search.run(
-                watch.on_generation,
-                evaluations=budget.evaluations,
-                seconds=budget.seconds,
-            )
+        watch = _Watch(run, course, wishes, listener)
+        if not (_reason(course, budget) or wishes()):
+            try:
+                course.run(
+                    watch.on_step,
+                    evaluations=budget.evaluations,
+                    seconds=budget.seconds,
+                )
+            except CrewLostError as error:
+                # what came in stands, and is worth writing
+                lost = str(error)
         watch.tell(is_last=True)
-        add_history(run, search.state.progress, watch.rate(), watch.hypervolume)
-        run.about["exhausted"] = watch.is_exhausted
-        is_done = watch.is_exhausted or budget.is_spent(search.state.progress)
-        _close(run, search, watch.hypervolume, is_done=is_done)
+        watch.note()
+        _close(run, course, watch.hypervolume, lost)
     except OSError as error:
         error.add_note(
             "what was written before is intact; go on with:  "
@@ -242,100 +399,109 @@ def _go(
         raise
 
 
-def _warm_up(encoding: Encoding) -> None:
-    """Have everything compiled before anything is written and the clock starts."""
-    spec = encoding.spec
-    small = replace(spec, search=replace(spec.search, population=_WARM_UP_POPULATION))
-    Search(replace(encoding, spec=small)).generation()
+def _reason(course: Course, budget: Budget) -> str:
+    """Why a run has nothing left to do; nothing if it has."""
+    if course.is_exhausted:
+        return "exhausted"
+    if budget.is_spent(course.progress):
+        return "budget"
+    return "stalled" if course.stall.is_reached else ""
 
 
 class _Watch:
-    """Looks at a search after each generation: tells, notes, writes, stops."""
+    """Looks at a course after each step: tells, notes, writes, stops."""
 
     def __init__(
         self,
         run: Run,
-        search: Search,
-        stop: Callable[[], bool],
+        course: Course,
+        wishes: Callable[[], int],
         listener: Listener | None,
     ) -> None:
-        self.run, self.search, self.stop = run, search, stop
+        self.run, self.course, self.wishes = run, course, wishes
         self.listener = listener
         self.written = self.told = monotonic()
         self.next_line = 0.0
-        self.hypervolume = search.hypervolume()
+        self.hypervolume = course.hypervolume()
         self.next_hypervolume = 0.0
         self.trouble = ""
-        # the first generation may have waited for the compiler, so it is the start
+        # the first step may have waited for the compiler, so it is the start
         self.marks: deque[tuple[int, float]] = deque(maxlen=_RATE_OVER)
-        self.evaluations = search.state.progress.evaluations
-        self.barren = 0
-
-    @property
-    def is_exhausted(self) -> bool:
-        """Whether nothing new comes: all is seen, or nothing is possible."""
-        return self.barren >= _BARREN_MOST
 
     def rate(self) -> float | None:
-        progress = self.search.state.progress
+        progress = self.course.progress
         if not self.marks or progress.seconds <= self.marks[0][1]:
             return None
         evaluations, seconds = self.marks[0]
         return (progress.evaluations - evaluations) / (progress.seconds - seconds)
 
-    def on_generation(self, state: State) -> bool:
+    def on_step(self) -> bool:
         now = monotonic()
+        progress = self.course.progress
         if now >= self.next_hypervolume:
-            self.hypervolume = self.search.hypervolume()
+            self.hypervolume = self.course.hypervolume()
             took = monotonic() - now
             self.next_hypervolume = now + max(_TELL_EVERY, took / _HYPERVOLUME_SHARE)
-            if state.progress.seconds >= self.next_line:
-                add_history(self.run, state.progress, self.rate(), self.hypervolume)
-                spent = state.progress.seconds + _HISTORY_STEP
-                self.next_line = spent * _HISTORY_GROWTH
+            if progress.seconds >= self.next_line:
+                self.note()
+                spent = progress.seconds + _HISTORY_STEP
+                self.next_line = min(
+                    spent * _HISTORY_GROWTH, spent - _HISTORY_STEP + _HISTORY_MOST
+                )
         if now - self.written >= CHECKPOINT_EVERY:
             try:
-                write_checkpoint(self.run, state)
+                write_checkpoint(self.run, self.course)
                 self.trouble = ""
             except OSError as error:
                 # the search is worth more than this checkpoint; the next may do
-                self.trouble = f"{error.filename}: {error.strerror}"
+                self.trouble = f"checkpoint failed, {error.filename}: {error.strerror}"
             self.written = monotonic()
         if now - self.told >= _TELL_EVERY or not self.marks:
             self.tell()
             self.told = now
-            self.marks.append((state.progress.evaluations, state.progress.seconds))
-        evaluations = state.progress.evaluations
-        self.barren = 0 if evaluations > self.evaluations else self.barren + 1
-        self.evaluations = evaluations
-        return not (self.stop() or self.is_exhausted)
+            self.marks.append((progress.evaluations, progress.seconds))
+        return not self.wishes()
+
+    def standing(self) -> Standing:
+        return Standing(
+            progress=self.course.progress,
+            hypervolume=self.hypervolume,
+            rate=self.rate(),
+            budget=self.run.budget,
+            is_stopping=self.wishes() > 0,
+            trouble=self.trouble or self.course.trouble,
+        )
 
     def tell(self, *, is_last: bool = False) -> None:
         if is_last:
-            self.hypervolume = self.search.hypervolume()
-        if self.listener is None:
-            return
-        self.listener(
-            Standing(
-                progress=self.search.state.progress,
-                hypervolume=self.hypervolume,
-                rate=self.rate(),
-                budget=self.run.budget,
-                is_stopping=self.stop(),
-                trouble=self.trouble,
-            )
+            self.hypervolume = self.course.hypervolume()
+        if self.listener is not None:
+            self.listener(self.standing())
+
+    def note(self) -> None:
+        """Add a line to the history."""
+        standing = self.standing()
+        add_history(
+            self.run,
+            standing.progress,
+            standing.rate,
+            standing.hypervolume,
+            standing.left,
         )
 
 
-def _close(run: Run, search: Search, hypervolume: float, *, is_done: bool) -> None:
+def _close(run: Run, course: Course, hypervolume: float, lost: str) -> None:
     """Write checkpoint, front and how the run stands."""
-    state = search.state
-    progress = state.progress
-    write_checkpoint(run, state)
-    write_front(run, state, search.encoding)
-    _note_nearest(run, search)
+    progress = course.progress
+    write_checkpoint(run, course)
+    write_front(run, course.found(), course.encoding)
+    _note_nearest(run, course)
+    reason = _reason(course, run.budget)
+    run.about.pop("is_to_measure_anew", None)
     run.about |= {
-        "state": "done" if is_done else "interrupted",
+        "state": "done" if reason else "interrupted",
+        "stopped_by": reason or lost or "request",
+        "exhausted": course.is_exhausted,
         "ended": datetime.now().astimezone().isoformat(timespec="seconds"),
         "evaluations": progress.evaluations,
         "seconds": round(progress.seconds, 2),
@@ -347,41 +513,51 @@ def _close(run: Run, search: Search, hypervolume: float, *, is_done: bool) -> No
     write_about(run)
 
 
-def _note_nearest(run: Run, search: Search) -> None:
+def _note_nearest(run: Run, course: Course) -> None:
     """Keep the nearest design where none is feasible, and say what it misses."""
     run.about.pop("nearest", None)
     path = run.folder / NEAREST
-    population = search.state.population
-    if search.state.archive.n or not population.n:
+    found, encoding = course.found(), course.encoding
+    population = found.population
+    if found.archive.n or not population.n:
         path.unlink(missing_ok=True)
         return
     best = int(np.argmin(population.violation))
     genomes = population.genomes[best : best + 1]
-    layups, _ = search.encoding.decode(genomes)
-    report = evaluate_batch(layups, search.encoding.conditions)
-    design = search.encoding.design(genomes[0], run.spec.name)
+    layups, _ = encoding.decode(genomes)
+    report = evaluate_batch(layups, encoding.conditions)
+    design = encoding.design(genomes[0], run.spec.name)
     write_text(path, design_file(design, run, LIBRARY)[1])
-    run.about["nearest"] = misses(report, search.demand, run.spec)
+    run.about["nearest"] = misses(report, Demand.of(run.spec), run.spec)
 
 
 @contextmanager
-def _interruptible() -> Iterator[Callable[[], bool]]:
-    """Turn Ctrl-C and a polite kill into a wish to stop after this generation."""
-    asked = False
+def _interruptible() -> Iterator[Callable[[], int]]:
+    """Turn Ctrl-C, a polite kill and a closed terminal into a wish to stop.
+
+    Yields how often it was wished: once, to stop when what is going on has come in;
+    more often, to stop without it.
+    """
+    wishes = 0
 
     def ask(_signal: int, _frame: FrameType | None) -> None:
-        nonlocal asked
-        asked = True
+        nonlocal wishes
+        wishes += 1
 
     before = []
-    for which in (signal.SIGINT, signal.SIGTERM):
+    for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+        which = getattr(signal, name, None)
+        if which is None:
+            continue
+        if name == "SIGHUP" and signal.getsignal(which) is signal.SIG_IGN:
+            continue  # it was started so that a closed terminal is no matter
         try:
             before.append((which, signal.signal(which, ask)))
         except ValueError:
             # outside the main thread signals are somebody else's business
             continue
     try:
-        yield lambda: asked
+        yield lambda: wishes
     finally:
         for which, handler in before:
             signal.signal(which, handler)

@@ -345,7 +345,9 @@ class Search:
         unit = F / np.where(np.isfinite(span) & (span > 0), span, 1.0)
         unit = np.nan_to_num(unit, posinf=1e3, neginf=-1e3)
         square = (unit**2).sum(axis=1)
-        distance = square[:, None] + square[None, :] - 2.0 * unit @ unit.T
+        # not by a matrix product, whose rounding depends on the number of its threads
+        products = np.einsum("ik,jk->ij", unit, unit)
+        distance = square[:, None] + square[None, :] - 2.0 * products
         np.fill_diagonal(distance, np.inf)
         k = min(_MATES, n - 1)
         return np.argpartition(distance, k - 1, axis=1)[:, :k].astype(np.int64)
@@ -504,6 +506,24 @@ class Search:
                     break
             feasible = np.concatenate(kept)
         return both.take(np.concatenate([feasible, others]))
+
+    def receive(self, designs: Designs) -> None:
+        """Take in designs that another search of the same spec has evaluated.
+
+        Parameters
+        ----------
+        designs : Designs
+            Feasible ones; those that stand in the population already are left. [-]
+        """
+        own = {genome.tobytes() for genome in self.state.population.genomes}
+        is_new = [genome.tobytes() not in own for genome in designs.genomes]
+        designs = designs.take(np.array(is_new, dtype=np.bool_))
+        if designs.n == 0:
+            return
+        self._unseen(designs.genomes)  # they need not be evaluated again
+        self._store(designs)
+        both = self.state.population.join(designs)
+        self.state.population = self._survive(both, self.spec.search.population)
 
 
 def _hashes(rows: IntArray) -> NDArray[np.uint64]:

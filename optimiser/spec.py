@@ -138,6 +138,22 @@ class SearchOptions:
     ] = None
     seed: Annotated[int, Whole(0, 2**63 - 1), Meaning("same seed, same search")] = 1
     population: Annotated[int, Whole(20, 20_000), Meaning("designs that breed")] = 300
+    islands: Annotated[
+        int, Whole(1, 1_000), Meaning("searches side by side that exchange designs")
+    ] = 1
+    exchange: Annotated[
+        int,
+        Whole(100, 10**9),
+        Meaning("evaluations of each island between two exchanges"),
+    ] = 10_000
+    stall: Annotated[
+        float,
+        Quantity("percent", at_least=0.0, at_most=1.0),
+        Meaning("stops when the hypervolume rose by less over stall_evaluations"),
+    ] = 0.0
+    stall_evaluations: Annotated[
+        int, Whole(1_000, 10**12), Meaning("see stall; no such stop if stall is 0")
+    ] = 200_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,8 +8,9 @@ import errno
 import fcntl
 import json
 import platform
+import shutil
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from importlib.metadata import version
@@ -21,7 +22,7 @@ import pandas as pd
 from model import METRICS, Fault, InputError, Library, read_library, suggestion
 from optimiser.files import write_text
 from optimiser.search import Progress
-from optimiser.spec import Spec
+from optimiser.spec import SearchOptions, Spec
 from optimiser.spec_file import read_spec
 from optimiser.words import ei_column
 
@@ -43,10 +44,18 @@ HISTORY_COLUMNS: Final = (
     "feasible",
     "archive",
     "hypervolume",
+    "feasible_share",
+    "left_s",
 )
+#: Columns that a history of an earlier version may lack.
+_NEW_COLUMNS: Final = ("feasible_share", "left_s")
+#: Where a new library stands until it takes the place of the copy.
+_NEW_LIBRARY: Final = ".library.new"
+_OLD_LIBRARY: Final = ".library.old"
 _PACKAGES: Final = ("numpy", "numba", "scipy", "pymoo", "moocore", "pandas")
 #: What a folder's name holds of a spec's at most; file systems allow some 250 bytes.
 _NAME_MOST: Final = 60
+_DEFAULTS: Final = SearchOptions()
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +64,8 @@ class Budget:
 
     evaluations: int | None  #: whole evaluations; None for no such limit
     seconds: float | None  #: None for no such limit [s]
+    stall: float = _DEFAULTS.stall  #: share the hypervolume must rise by; 0: none
+    stall_evaluations: int = _DEFAULTS.stall_evaluations  #: it has these for it
 
     def is_spent(self, progress: Progress) -> bool:
         """Whether a run has nothing left to do.
@@ -93,7 +104,12 @@ class Run:
     def budget(self) -> Budget:
         """After how much it stops."""
         options = self.about["options"]
-        return Budget(options["evaluations"], options["time_s"])
+        return Budget(
+            options["evaluations"],
+            options["time_s"],
+            options["stall"],
+            options["stall_evaluations"],
+        )
 
     @property
     def front(self) -> pd.DataFrame:
@@ -246,7 +262,12 @@ def _refuse_used(folder: Path) -> None:
 
 
 def create_run(
-    folder: Path, spec: Spec, library: Library, budget: Budget, now: datetime
+    folder: Path,
+    spec: Spec,
+    library: Library,
+    budget: Budget,
+    now: datetime,
+    origin: Path | None = None,
 ) -> Run:
     """Write what a new run starts from into a folder that is locked.
 
@@ -262,6 +283,8 @@ def create_run(
         After how much it stops. [-]
     now : datetime
         Time of the start. [-]
+    origin : Path or None
+        Folder that the library was read from; None for the packaged one. [-]
 
     Returns
     -------
@@ -272,12 +295,10 @@ def create_run(
     ------
     InputError
         If somebody else has used the folder meanwhile.
+    OSError
+        If it cannot be written to; what was begun is taken away again.
     """
     _refuse_used(folder)
-    # frozen as it was read, so that the run evaluates to the same numbers for ever
-    for name, text in library.files.items():
-        write_text(folder / LIBRARY / name, text)
-    write_text(folder / SPEC, spec.text)
     about: dict[str, Any] = {
         "format": FORMAT,
         "spec": spec.name,
@@ -288,13 +309,29 @@ def create_run(
             "evaluations": budget.evaluations,
             "time_s": budget.seconds,
             "population": spec.search.population,
+            "islands": spec.search.islands,
+            "exchange": spec.search.exchange,
+            "stall": budget.stall,
+            "stall_evaluations": budget.stall_evaluations,
         },
+        "library_folder": str(origin.resolve()) if origin is not None else None,
         "versions": versions(),
         "machine": {"system": platform.system(), "processor": platform.machine()},
     }
     run = Run(folder, spec, library, about)
-    # last, since it is what makes the folder that of a run
-    write_about(run)
+    try:
+        # frozen as it was read, so that the run evaluates to the same numbers for ever
+        for name, text in library.files.items():
+            write_text(folder / LIBRARY / name, text)
+        write_text(folder / SPEC, spec.text)
+        # last, since it is what makes the folder that of a run
+        write_about(run)
+    except OSError as error:
+        shutil.rmtree(folder / LIBRARY, ignore_errors=True)
+        with suppress(OSError):
+            (folder / SPEC).unlink(missing_ok=True)
+        error.add_note("nothing was searched yet; the folder is as it was")
+        raise
     return run
 
 
@@ -344,23 +381,37 @@ def open_run(folder: Path) -> Run:
         If it is not the folder of a run, or something in it is not readable.
     """
     if not folder.is_dir() or not (folder / ABOUT).exists():
-        what = f"holds no {ABOUT}"
+        what = f"holds no {ABOUT}."
         if not folder.is_dir():
-            what = "is a file" if folder.exists() else "no such folder"
-        message = f"is not the folder of a run: {what}."
+            what = "is a file." if folder.exists() else "no such folder."
+        elif (folder / LOCK).exists():
+            what += (
+                " If it was to become one, its start was cut off before anything was "
+                "searched; delete it and start again."
+            )
+        message = f"is not the folder of a run: {what}"
         raise InputError(str(folder), [Fault("", None, None, message)])
     about = _read_about(folder / ABOUT)
-    library = read_library(folder / LIBRARY)
+    where = folder / LIBRARY
+    if not where.exists() and (folder / _NEW_LIBRARY).exists():
+        # killed between the two steps in which a new library takes its place
+        where = folder / _NEW_LIBRARY
+    library = read_library(where)
     spec = read_spec(folder / SPEC, library)
     options = about["options"]
     search = replace(
-        spec.search, seed=options["seed"], population=options["population"]
+        spec.search,
+        seed=options["seed"],
+        population=options["population"],
+        islands=options["islands"],
+        exchange=options["exchange"],
     )
     run = Run(folder, replace(spec, search=search), library, about)
     path = folder / HISTORY
     if path.exists():
-        table = _read_table(path, HISTORY_COLUMNS, list(HISTORY_COLUMNS))
-        columns = table[list(HISTORY_COLUMNS)]
+        known = [name for name in HISTORY_COLUMNS if name not in _NEW_COLUMNS]
+        table = _read_table(path, tuple(known), known)
+        columns = table.reindex(columns=list(HISTORY_COLUMNS))
         run.rows = [tuple(row) for row in columns.itertuples(index=False)]
     return run
 
@@ -379,6 +430,9 @@ def _read_about(path: Path) -> dict[str, Any]:
     options = about.get("options")
     if not isinstance(options, dict):
         raise InputError(str(path), [unreadable("no options")])
+    # runs of an earlier version are one search without a rule about stalls
+    for key in ("islands", "exchange", "stall", "stall_evaluations"):
+        options.setdefault(key, getattr(_DEFAULTS, key))
     faults = []
     if about.get("state") not in {"running", "done", "interrupted"}:
         faults.append(unreadable("no state"))
@@ -387,6 +441,10 @@ def _read_about(path: Path) -> dict[str, Any]:
         ("population", 20, (int,)),
         ("evaluations", 1, (int, type(None))),
         ("time_s", 0, (int, float, type(None))),
+        ("islands", 1, (int,)),
+        ("exchange", 1, (int,)),
+        ("stall", 0, (int, float)),
+        ("stall_evaluations", 1, (int,)),
     ):
         value = options.get(key, "nothing")
         is_good = isinstance(value, kinds) and not isinstance(value, bool)
@@ -416,9 +474,18 @@ def locked(folder: Path) -> Iterator[None]:
     InputError
         If another process works on the folder.
     """
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        handle = (folder / LOCK).open("a")
+    except OSError as error:
+        why = f"cannot be written to: {str(error.strerror).lower()}"
+        if error.errno == errno.EEXIST:
+            why = "is a file, or within one"
+        refused = OSError(error.errno, why, str(folder))
+        refused.add_note("nothing was changed; a run needs a folder it can write to")
+        raise refused from error
     # the system lets go of the lock when its process ends, however it ends
-    with (folder / LOCK).open("a") as handle:
+    with handle:
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError as error:
@@ -440,5 +507,106 @@ def set_budget(run: Run, budget: Budget) -> None:
     budget : Budget
         Counted from its start. [-]
     """
-    run.about["options"]["evaluations"] = budget.evaluations
-    run.about["options"]["time_s"] = budget.seconds
+    run.about["options"] |= {
+        "evaluations": budget.evaluations,
+        "time_s": budget.seconds,
+        "stall": budget.stall,
+        "stall_evaluations": budget.stall_evaluations,
+    }
+
+
+def sweep(folder: Path) -> None:
+    """Take away what a killed process left half-written, in a folder that is locked.
+
+    Parameters
+    ----------
+    folder : Path
+        Folder of a run. [-]
+    """
+    for part in (folder, folder / DESIGNS, folder / LIBRARY):
+        for path in part.glob(".*.part"):
+            path.unlink(missing_ok=True)
+    new = folder / _NEW_LIBRARY
+    if new.exists() and not (folder / LIBRARY).exists():
+        new.rename(folder / LIBRARY)
+    for path in (new, folder / _OLD_LIBRARY):
+        shutil.rmtree(path, ignore_errors=True)
+
+
+# --------------------------------------------------------------------------- library
+
+
+def read_origin(run: Run) -> Library:
+    """The library that a run was started with, as it is now.
+
+    Parameters
+    ----------
+    run : Run
+        The run. [-]
+
+    Returns
+    -------
+    library : Library
+        Checked. [SI]
+
+    Raises
+    ------
+    InputError
+        If it is not there any more, or is faulty now.
+    """
+    folder = run.about.get("library_folder")
+    return read_library(Path(folder) if folder else None)
+
+
+def library_changes(run: Run) -> tuple[str, ...]:
+    """What has changed in the library since a run was started with it.
+
+    Parameters
+    ----------
+    run : Run
+        The run, which has a copy of the library. [-]
+
+    Returns
+    -------
+    changes : tuple of str
+        In words, such as "prepregs: high-85 changed"; none where all is the same. [-]
+    """
+    if "library_folder" not in run.about:
+        return ()  # an earlier version did not say where it was
+    try:
+        now = read_origin(run)
+    except InputError as error:
+        return (f"cannot be read any more: {' '.join(str(error).split())}",)
+    changes = []
+    for table in ("fibres", "resins", "prepregs", "mandrels"):
+        old, new = getattr(run.library, table), getattr(now, table)
+        words = [
+            f"{name} {'gone' if name not in new else 'changed'}"
+            for name in old
+            if name not in new or new[name] != old[name]
+        ]
+        words += [f"{name} new" for name in new if name not in old]
+        if words:
+            changes.append(f"{table}: {', '.join(words)}")
+    if now.currency != run.library.currency:
+        changes.append(f"currency: {now.currency}, was {run.library.currency}")
+    return tuple(changes)
+
+
+def replace_library(run: Run, library: Library) -> None:
+    """Put another library in the place of a run's copy.
+
+    Parameters
+    ----------
+    run : Run
+        The run, changed; its folder is locked. [-]
+    library : Library
+        The new one. [SI]
+    """
+    new, old = run.folder / _NEW_LIBRARY, run.folder / _OLD_LIBRARY
+    for name, text in library.files.items():
+        write_text(new / name, text)
+    (run.folder / LIBRARY).rename(old)
+    new.rename(run.folder / LIBRARY)
+    shutil.rmtree(old, ignore_errors=True)
+    run.library = library

@@ -5,6 +5,7 @@ import os
 import sys
 import threading
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from time import monotonic
 from typing import Any, NoReturn, Self
 
@@ -104,6 +105,30 @@ def seconds(text: str) -> float:
     return value
 
 
+def share(text: str) -> float:
+    """Read a share from the command line.
+
+    Parameters
+    ----------
+    text : str
+        Such as "0.1 %". [-]
+
+    Returns
+    -------
+    share : float
+        From nought to one. [-]
+
+    Raises
+    ------
+    argparse.ArgumentTypeError
+        If it is no share.
+    """
+    try:
+        return Quantity("percent", at_least=0.0, at_most=1.0).read(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(f"{text}: {error}") from error
+
+
 def length(at_least: float, at_most: float) -> Callable[[str], float]:
     """Make a reader of lengths from the command line.
 
@@ -184,31 +209,29 @@ def standing_text(standing: Standing) -> str:
     """
     progress, budget = standing.progress, standing.budget
     rate = standing.rate
-    shares, left = [0.0], []
+    shares = [0.0]
     count = f"{progress.evaluations:,}"
     if budget.evaluations is not None:
         count += f" of {budget.evaluations:,}"
         shares.append(progress.evaluations / budget.evaluations)
-        if rate:
-            left.append((budget.evaluations - progress.evaluations) / rate)
     if budget.seconds is not None:
         shares.append(progress.seconds / budget.seconds)
-        left.append(budget.seconds - progress.seconds)
     # what matters least stands last, where a narrow terminal cuts
     parts = [f"{min(max(shares), 1.0):.0%} {count} designs"]
     if rate:
         parts.append(f"{rate:,.0f}/s")
     if standing.is_stopping:
         parts.append("stopping")
-    elif left:
-        parts.append(f"left {_clock(max(min(left), 0.0))}")
+    elif standing.left is not None:
+        parts.append(f"left {_clock(standing.left)}")
+    share = progress.feasible / max(progress.evaluations, 1)
     parts += [
-        f"feasible {progress.feasible:,}",
+        f"feasible {progress.feasible:,} ({share:.1%})",
         f"front {progress.archive:,}",
         f"hypervolume {standing.hypervolume:.4f}",
     ]
     if standing.trouble:
-        parts.insert(0, f"checkpoint failed, {standing.trouble.lower()}")
+        parts.insert(0, standing.trouble)
     return ", ".join(parts)
 
 
@@ -225,6 +248,7 @@ class ProgressLine:
         self._bar: Any = None
         self._said = monotonic()
         self._trouble = ""
+        self._is_gone = False
         self._waiting = threading.Timer(
             _SILENT_FOR, lambda: print(_COMPILING, file=sys.stderr, flush=True)
         )
@@ -238,7 +262,8 @@ class ProgressLine:
         """Leave the last line where it is."""
         self._waiting.cancel()
         if self._bar is not None:
-            self._bar.close()
+            with suppress(OSError):
+                self._bar.close()
 
     def __call__(self, standing: Standing) -> None:
         """Show where a search stands.
@@ -249,6 +274,15 @@ class ProgressLine:
             As a listener gets it. [-]
         """
         self._waiting.cancel()
+        if self._is_gone:
+            return
+        try:
+            self._show(standing)
+        except OSError:
+            # a terminal that was closed in the night is no reason to end
+            self._is_gone = True
+
+    def _show(self, standing: Standing) -> None:
         text = standing_text(standing)
         if self.is_live:
             if self._bar is None:

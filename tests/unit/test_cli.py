@@ -441,8 +441,8 @@ def standing(**changes):
 def test_progress_names_all_that_matters():
     text = standing_text(standing())
     assert text == (
-        "25% 5,000 of 20,000 designs, 500/s, left 0:00:30, feasible 40, front 7, "
-        "hypervolume 0.1230"
+        "25% 5,000 of 20,000 designs, 500/s, left 0:00:30, feasible 40 (0.8%), "
+        "front 7, hypervolume 0.1230"
     )
     text = standing_text(standing(budget=Budget(None, 7_210.0)))
     assert "left 2:00:00" in text
@@ -453,7 +453,7 @@ def test_progress_names_all_that_matters():
     assert "left 0:00:10" in text
     assert "left" not in standing_text(standing(rate=None))
     assert "stopping" in standing_text(standing(is_stopping=True))
-    assert "disk is full" in standing_text(standing(trouble="Disk is full"))
+    assert "disk is full" in standing_text(standing(trouble="disk is full"))
 
 
 def test_progress_lines_are_few_where_nobody_watches(capsys, monkeypatch):

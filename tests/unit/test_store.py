@@ -148,9 +148,8 @@ def test_an_id_may_be_cut_short_but_not_to_nothing(run):
         run.design_path("zzzz")
     with pytest.raises(InputError, match="no such design"):
         run.design_path("")
-    swapped = first[1] + first[0] + first[2:]
-    with pytest.raises(InputError, match="Did you mean '"):
-        run.design_path(swapped if swapped != first else first[::-1])
+    with pytest.raises(InputError, match=f"Did you mean '{first}'"):
+        run.design_path(first[:-1] + "x")
     shared = {name[0] for name in run.designs if name[0]}
     letter = max(shared, key=lambda c: sum(name[0] == c for name in run.designs))
     with pytest.raises(InputError, match="designs begin so"):
