@@ -694,7 +694,22 @@ def move_ends(
     return bool(settle(genome, t, rng, order) and misfit(genome, t) <= 1e-9)
 
 
+def _settle_entry(sources: int) -> Any:
+    @compiled_entry
+    def settle_all(
+        genomes: IntArray, t: Tables, rng: Generator, kept: NDArray[np.bool_]
+    ) -> None:
+        _ = sources  # part of the key under which the machine code is kept
+        order = np.zeros(len(t.optional), dtype=np.int64)
+        for i in range(len(genomes)):
+            is_settled = settle(genomes[i], t, rng, order)
+            kept[i] = is_settled and misfit(genomes[i], t) <= 1e-9
+
+    return settle_all
+
+
 _breed_all = _breed_entry(_SOURCES)
+_settle_all = _settle_entry(_SOURCES)
 
 
 def breed(
@@ -729,3 +744,31 @@ def breed(
         parents.reshape(-1, n_genes), mates, tables, rng, children, parent
     )
     return children[:made], parent[:made]
+
+
+def settled(
+    genomes: IntArray, tables: Tables, rng: Generator
+) -> tuple[IntArray, NDArray[np.bool_]]:
+    """Genomes brought to what the shop can roll under other rules or materials.
+
+    Parameters
+    ----------
+    genomes : ndarray, shape (n, n_genes)
+        Integers. [-]
+    tables : Tables
+        Choices and rules. [-]
+    rng : Generator
+        Source of randomness. [-]
+
+    Returns
+    -------
+    genomes : ndarray, shape (n, n_genes)
+        Changed as little as that takes. [-]
+    kept : ndarray of bool, shape (n,)
+        False where a design cannot be rolled, or not to its diameters. [-]
+    """
+    out = genomes.copy()
+    kept = np.zeros(len(genomes), dtype=np.bool_)
+    if len(genomes):
+        _settle_all(out, tables, rng, kept)
+    return out, kept

@@ -101,6 +101,7 @@ def _misfit(state: State, encoding: Encoding) -> str:
         wanted = {
             "genomes": (n, encoding.n_genes),
             "metrics": (n, len(METRICS)),
+            "EI": (n, len(encoding.spec.ei_targets)),
             "F": (n, n_objectives),
             "violation": (n,),
         }

@@ -13,7 +13,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from optimiser.breeding import move_ends
+from optimiser.breeding import settled
 from optimiser.encoding import Encoding
 from optimiser.search import Progress, Search, State
 
@@ -286,9 +286,8 @@ def measured_anew(encoding: Encoding, state: State) -> State:
     _, first = np.unique(both, axis=0, return_index=True)
     genomes = both[np.sort(first)]
     # flags may be of another thickness now: settled again, where that is still possible
-    still = np.zeros((len(genomes), len(encoding.spec.places), 2))
-    settled, kept = move_ends(genomes, still, encoding.tables, fresh.rng)
-    genomes = search._unseen(settled[kept])
-    designs = search._evaluate(genomes)[0]
+    genomes, kept = settled(genomes, encoding.tables, fresh.rng)
+    genomes = genomes[kept]
+    designs = search._evaluate(genomes[search._unseen(genomes)])
     fresh.population = search._survive(designs, encoding.spec.search.population)
     return fresh

@@ -159,7 +159,7 @@ def random(encoding, seed, listener):
     found = Found(encoding)
     going = True
     while going:
-        genomes = breed(
+        genomes, _ = breed(
             none, mates, encoding.tables, rng, encoding.spec.search.population
         )
         layups, _ = encoding.decode(genomes)
