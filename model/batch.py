@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model import metrics as col
-from model.compilation import SOURCES, compiled_entry
+from model.compilation import SOURCES, compiled_lean_entry
 from model.conditions import Conditions, Layups, Numbers
 from model.errors import ModelRangeError
 from model.gradients import GRADIENTS
@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 
 
 def _entry(sources: int) -> Any:
-    @compiled_entry
+    @compiled_lean_entry
     def evaluate_all(
         numbers: Numbers,
         layups: Layups,
@@ -33,6 +33,7 @@ def _entry(sources: int) -> Any:
         EI: Array,
         shop: Array,
         gradient: Array,
+        slopes: bool,
     ) -> None:
         _ = sources  # part of the key under which the machine code is kept
         for i in range(len(layups.length)):
@@ -46,7 +47,7 @@ def _entry(sources: int) -> Any:
                 metrics[i],
                 EI[i],
                 shop[i],
-                gradient[i] if len(gradient) > 0 else np.zeros((0, 2, 7)),
+                gradient[i] if slopes else gradient[0, :0],
             )
 
     return evaluate_all
@@ -111,14 +112,22 @@ def evaluate_batch(
     metrics = np.full((n, len(col.METRICS)), np.nan)
     EI = np.full((n, len(conditions.ei_stations)), np.nan)
     shop = np.zeros((n, len(col.SHOP_MEASURES)))
-    shape = (n if gradient else 0, n_flags, 2, len(GRADIENTS))
-    slopes = np.zeros(shape)
+    slopes = np.zeros((n if gradient else 1, n_flags, 2, len(GRADIENTS)))
     there = np.zeros((0, 0)) if given is None else given
     if n:
         _evaluate_all(
-            conditions.numbers, layups, work, full, there, metrics, EI, shop, slopes
+            conditions.numbers,
+            layups,
+            work,
+            full,
+            there,
+            metrics,
+            EI,
+            shop,
+            slopes,
+            gradient,
         )
-    return BatchReport(metrics, EI, shop, slopes)
+    return BatchReport(metrics, EI, shop, slopes if gradient else slopes[:0])
 
 
 def _check(layups: Layups, conditions: Conditions) -> None:

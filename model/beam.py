@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from model.compilation import compiled
+from model.compilation import compiled_lean
 from model.errors import ModelRangeError
 
 Array = NDArray[np.float64]
@@ -21,7 +21,7 @@ _CONVERGED = 1e-13
 _MOST_ITERATIONS = 60
 
 
-@compiled
+@compiled_lean
 def product_integral(x: Array, a: Array, b: Array, first: int, last: int) -> float:
     """Integral of the product of two functions that are linear in each cell.
 
@@ -47,7 +47,7 @@ def product_integral(x: Array, a: Array, b: Array, first: int, last: int) -> flo
     return total / 6.0
 
 
-@compiled
+@compiled_lean
 def integral(x: Array, a: Array, first: int, last: int) -> float:
     """Integral of a function that is linear in each cell.
 
@@ -71,7 +71,7 @@ def integral(x: Array, a: Array, first: int, last: int) -> float:
     return total / 2.0
 
 
-@compiled
+@compiled_lean
 def first_mode(
     x: Array,
     EI: Array,
@@ -210,7 +210,7 @@ def first_frequency(
     return float(np.sqrt(omega2) / (2.0 * np.pi))
 
 
-@compiled
+@compiled_lean
 def modal_mass(x: Array, m: Array, y: Array, first: int, last: int) -> float:
     """Mass of a beam that a mode of vibration moves.
 
@@ -236,7 +236,7 @@ def modal_mass(x: Array, m: Array, y: Array, first: int, last: int) -> float:
     return total / 6.0
 
 
-@compiled
+@compiled_lean
 def cantilever_deflection(
     x: Array, EI: Array, load_point: int, clamp_point: int, load: float
 ) -> float:
@@ -269,7 +269,7 @@ def cantilever_deflection(
     return load * total / 6.0
 
 
-@compiled
+@compiled_lean
 def overhang_arm(x: float, load_at: float, support: float, hold: float) -> float:
     """Moment per unit load of a bar held down at one end and hung beyond its support.
 
@@ -298,7 +298,7 @@ def overhang_arm(x: float, load_at: float, support: float, hold: float) -> float
     return reach * to_hold / span
 
 
-@compiled
+@compiled_lean
 def overhang_deflection(
     x: Array,
     EI: Array,
@@ -339,7 +339,7 @@ def overhang_deflection(
     return load * total / 6.0
 
 
-@compiled
+@compiled_lean
 def twist(x: Array, GJ: Array, first: int, last: int, moment: float) -> float:
     """Twist between two points under a couple.
 

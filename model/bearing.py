@@ -199,7 +199,8 @@ def strain_plies(
                 work.slack,
             )
     if given.size > 0 and is_plain:
-        work.use[:n_x] = given[2, :n_x]
+        for p in range(n_x):
+            work.use[p] = given[2, p]
 
     # an envelope that is not full anywhere on the shaft tests nothing
     is_full = bench.strength_from <= length - bench.strength_to

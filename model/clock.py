@@ -33,7 +33,7 @@ are ground before others and the spread is rather understated.
 import numpy as np
 from numpy.typing import NDArray
 
-from model.compilation import compiled
+from model.compilation import compiled_lean
 from model.laminate import Q11, Q12, Q22
 from model.wall import SAME_STATION
 
@@ -50,7 +50,7 @@ _WHOLE = 1e-6
 _TIP_GROUND = 1e-9
 
 
-@compiled
+@compiled_lean
 def partial_turn(layers: float) -> tuple[float, float]:
     """Split a number of layers into whole ones and the part on an arc.
 
@@ -69,7 +69,7 @@ def partial_turn(layers: float) -> tuple[float, float]:
     return whole, part if part > _WHOLE else 0.0
 
 
-@compiled
+@compiled_lean
 def arc_harmonics(
     part: float, pieces: float, cos_clock: float, sin_clock: float
 ) -> tuple[float, float, float, float]:
@@ -140,7 +140,7 @@ def arc_harmonics(
     return second * (cm * cm - sm * sm), second * 2.0 * sm * cm, first * cm, first * sm
 
 
-@compiled
+@compiled_lean
 def _turns(
     x: float,
     r_in: float,
@@ -165,7 +165,7 @@ def _turns(
     return float((np.sqrt(r_in * r_in + turn * width / np.pi) - r_in) / turn)
 
 
-@compiled
+@compiled_lean
 def innermost_step(
     sheets: Array,
     pieces_column: int,
@@ -204,7 +204,7 @@ def innermost_step(
     return -1
 
 
-@compiled
+@compiled_lean
 def around_the_clock(
     sheets: Array,
     ply_column: int,
@@ -413,7 +413,7 @@ def around_the_clock(
                 )
 
 
-@compiled
+@compiled_lean
 def _constant_range(
     x: Array,
     first: int,
@@ -438,7 +438,7 @@ def _constant_range(
     return full, short
 
 
-@compiled
+@compiled_lean
 def _round_off(
     sheets: Array,
     sheet: IntArray,
@@ -469,7 +469,7 @@ def _round_off(
         top[p] = taken * energy if depth > _TIP_GROUND else 0.0
 
 
-@compiled
+@compiled_lean
 def _step_energy(
     q11: float, q12: float, q22: float, ply: float, a: float, hoop: float, over: float
 ) -> float:
@@ -482,7 +482,7 @@ def _step_energy(
     return q11 * d4 + hoop * (2.0 * q12 * d3 + q22 * hoop * d2) + ply * over
 
 
-@compiled
+@compiled_lean
 def _add_step(
     q11: float,
     q12: float,
@@ -517,7 +517,7 @@ def _add_step(
             s_sin[p] += sin1 * scratch[p]
 
 
-@compiled
+@compiled_lean
 def worst_spread(
     around: Array, EI: Array, mandrel: Array, finished: Array, first: int, last: int
 ) -> float:

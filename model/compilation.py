@@ -64,6 +64,23 @@ def compiled(function: Function) -> Function:
     return cast(Function, wrap(function))
 
 
+def compiled_lean(function: Function) -> Function:
+    """Compile a function that makes no arrays; inlined, and counts no references.
+
+    Parameters
+    ----------
+    function : callable
+        Function over numbers and arrays. [-]
+
+    Returns
+    -------
+    function : callable
+        The same function, compiled at its first call. [-]
+    """
+    wrap = njit(error_model="numpy", fastmath=_ARITHMETIC, forceinline=True, _nrt=False)
+    return cast(Function, wrap(function))
+
+
 def compiled_stage(function: Function) -> Function:
     """Compile a stage of the core into the body of the function that calls it.
 
@@ -80,7 +97,7 @@ def compiled_stage(function: Function) -> Function:
     function : callable
         The same function, to be called from compiled functions. [-]
     """
-    wrap = njit(error_model="numpy", fastmath=_ARITHMETIC, inline="always")
+    wrap = njit(error_model="numpy", fastmath=_ARITHMETIC, inline="always", _nrt=False)
     return cast(Function, wrap(function))
 
 
@@ -98,4 +115,24 @@ def compiled_entry(function: Function) -> Function:
         The same function, loaded from disk or compiled at its first call. [-]
     """
     wrap = njit(error_model="numpy", fastmath=_ARITHMETIC, cache=True)
+    return cast(Function, wrap(function))
+
+
+def compiled_lean_entry(function: Function) -> Function:
+    """Compile an entry point that makes no arrays, kept on disk.
+
+    It counts no references to the arrays that it is given, which cost as much as all
+    of the arithmetic of an evaluation.
+
+    Parameters
+    ----------
+    function : callable
+        Function that closes over a fingerprint of the sources. [-]
+
+    Returns
+    -------
+    function : callable
+        The same function, loaded from disk or compiled at its first call. [-]
+    """
+    wrap = njit(error_model="numpy", fastmath=_ARITHMETIC, cache=True, _nrt=False)
     return cast(Function, wrap(function))

@@ -2,10 +2,10 @@
 
 import numpy as np
 
-from model.compilation import compiled
+from model.compilation import compiled_lean
 
 
-@compiled
+@compiled_lean
 def gross_area(
     net: float,
     length: float,

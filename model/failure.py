@@ -9,7 +9,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from model.compilation import compiled
+from model.compilation import compiled_lean
 from model.laminate import plane_stiffness
 from model.library import Ply
 
@@ -58,7 +58,7 @@ N_LIMITS = 17
 ) = range(N_LIMITS)
 
 
-@compiled
+@compiled_lean
 def ply_strains(
     c2: float, s2: float, cs: float, axial: float, hoop: float, shear: float
 ) -> tuple[float, float, float]:
@@ -128,7 +128,7 @@ def ply_limits(ply: Ply, temperature_drop: float = 0.0) -> Array:
     )
 
 
-@compiled
+@compiled_lean
 def strain_use(tension: float, compression: float, load: float, there: float) -> float:
     """Inverse of the factor on a strain at which it reaches its allowable.
 
@@ -152,7 +152,7 @@ def strain_use(tension: float, compression: float, load: float, there: float) ->
     return use if pulled > 0.0 and pressed > 0.0 else np.inf
 
 
-@compiled
+@compiled_lean
 def quadratic_use(
     limits: Array,
     along: float,
@@ -210,7 +210,7 @@ def quadratic_use(
     return use if left > 0.0 else np.inf
 
 
-@compiled
+@compiled_lean
 def _largest_term(limits: Array, along: float, across: float, sheared: float) -> int:
     """Mode of the largest term of the quadratic criterion."""
     s1 = limits[STIFF_11] * along + limits[STIFF_12] * across
@@ -226,7 +226,7 @@ def _largest_term(limits: Array, along: float, across: float, sheared: float) ->
     return SHEAR_MODE
 
 
-@compiled
+@compiled_lean
 def _strain_mode(
     tension: float, load: float, there: float, use: float, if_tension: int
 ) -> int:
@@ -237,7 +237,7 @@ def _strain_mode(
     return if_tension if stretched else if_tension + 1
 
 
-@compiled
+@compiled_lean
 def ply_uses(
     limits: Array,
     along: float,
@@ -295,7 +295,7 @@ def ply_uses(
     return fibre, fibre_mode, crack, crack_mode, quadratic, quadratic_mode
 
 
-@compiled
+@compiled_lean
 def ply_margins(
     limits: Array,
     c2: float,

@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.beam import overhang_arm
-from model.compilation import compiled
+from model.compilation import compiled_lean
 from model.conditions import PIECES, PLY, PRICE, Numbers
 from model.scratch import Work, point_at, torque_clamp
 from model.wall import SAME_STATION
@@ -25,7 +25,7 @@ GRADIENTS = (
 )
 
 
-@compiled
+@compiled_lean
 def flag_end_gradient(
     numbers: Numbers,
     work: Work,

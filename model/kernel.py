@@ -99,9 +99,9 @@ def evaluate_one(
     if full:
         _stiffen(numbers, sheet, work)
         if given.size > 0:
-            n_x = work.counts[0]
-            work.EI[:n_x] = given[0, :n_x]
-            work.GJ[:n_x] = given[1, :n_x]
+            for p in range(work.counts[0]):
+                work.EI[p] = given[0, p]
+                work.GJ[p] = given[1, p]
         strain_plies(numbers, length, sheet, work, given, metrics)
         look_around(numbers, layups, i, work, metrics)
         omega2, mode_mass = _test(numbers, length, work, metrics)
@@ -144,7 +144,8 @@ def _roll(
         layups.mandrel_set[i],
         work.mandrel,
     )
-    work.build[:n_x] = work.mandrel[:n_x]
+    for p in range(np.uint64(n_x)):
+        work.build[p] = work.mandrel[p]
     cost = 0.0
     overhang = 0.0
     for k in range(layups.sheet.shape[1]):

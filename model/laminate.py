@@ -19,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from model.compilation import compiled
+from model.compilation import compiled_lean
 from model.errors import ModelRangeError
 from model.solid import rotated_solid, solid_stiffness
 
@@ -197,7 +197,7 @@ def ring_stiffness(
     return np.array([*Q, *bending, loss])
 
 
-@compiled
+@compiled_lean
 def add_ring(
     Q: Array,
     r_in: Array,
@@ -260,7 +260,7 @@ def add_ring(
             sums[A3_26, i] += q26 * d3
 
 
-@compiled
+@compiled_lean
 def close_section(
     sums: Array,
     n_x: int,

@@ -9,7 +9,7 @@ what the resin relaxes, is left out.
 import numpy as np
 from numpy.typing import NDArray
 
-from model.compilation import compiled
+from model.compilation import compiled_lean
 from model.laminate import (
     A2_11,
     A2_12,
@@ -61,7 +61,7 @@ def cooling_stress(
     return stress
 
 
-@compiled
+@compiled_lean
 def add_cooling(
     stress: Array, r_in: Array, r_out: Array, first: int, last: int, cooling: Array
 ) -> None:
@@ -84,7 +84,7 @@ def add_cooling(
             cooling[i, p] += stress[i] * d2
 
 
-@compiled
+@compiled_lean
 def free_strains(sums: Array, cooling: Array, n_x: int, free: Array) -> None:
     """Strains of the wall once it is let go.
 

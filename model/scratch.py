@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.clock import N_AROUND
-from model.compilation import compiled, compiled_stage
+from model.compilation import compiled_lean, compiled_stage
 from model.conditions import Conditions, Layups, Numbers
 from model.laminate import N_SUMS
 from model.shell import N_HOOP
@@ -127,7 +127,7 @@ def workspace(conditions: Conditions, n_flags: int, length: float) -> Work:
     )
 
 
-@compiled
+@compiled_lean
 def _mark(
     marks: Array,
     jumps: BoolArray,
@@ -144,7 +144,7 @@ def _mark(
     return n
 
 
-@compiled
+@compiled_lean
 def point_at(x: Array, n_x: int, station: float, butt_side: bool) -> int:
     """Point at a marked station; at a jump the copy on the asked side.
 
@@ -177,7 +177,7 @@ def point_at(x: Array, n_x: int, station: float, butt_side: bool) -> int:
     return low
 
 
-@compiled
+@compiled_lean
 def torque_clamp(bench: Any, length: float) -> float:
     """Station where the clamp of the torque test begins.
 
@@ -198,7 +198,7 @@ def torque_clamp(bench: Any, length: float) -> float:
     return float(bench.torque_clamp_at)
 
 
-@compiled
+@compiled_lean
 def stiffness_at(x: Array, EI: Array, n_x: int, station: float) -> float:
     """Stiffness at any station: linear between points, the mean at a jump.
 

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from model.compilation import compiled
+from model.compilation import compiled_lean
 from model.failure import (
     COMPRESSION,
     NO_MODE,
@@ -54,7 +54,7 @@ MOMENT_BESIDE: Final = 0.5 - 1.0 / math.pi
 SHORTENING: Final = math.pi / 4.0 - 2.0 / math.pi
 
 
-@compiled
+@compiled_lean
 def add_hoop(
     q22: float, r_in: Array, r_out: Array, first: int, last: int, hoop: Array
 ) -> None:
@@ -79,7 +79,7 @@ def add_hoop(
         second[p] += q22 * ((b * b * b - a * a * a) * (1.0 / 3.0))
 
 
-@compiled
+@compiled_lean
 def close_hoop(n_x: int, width: float, hoop: Array) -> None:
     """Hoop bending stiffness, and how a ring bends under unit load on its diameter.
 
@@ -104,7 +104,7 @@ def close_hoop(n_x: int, width: float, hoop: Array) -> None:
         hoop[PUSH, p] = 0.5 / (stretch * width)
 
 
-@compiled
+@compiled_lean
 def flattening_moment(EI: float, D22: float, radius: float) -> float:
     """Bending moment at which a long tube flattens and collapses.
 
@@ -138,7 +138,7 @@ def flattening_moment(EI: float, D22: float, radius: float) -> float:
     return FLATTENING_FACTOR * float(np.sqrt(EI * D22 / radius))
 
 
-@compiled
+@compiled_lean
 def flattening_use(EI: Array, hoop: Array, n_x: int, use: Array) -> None:
     """EI of the round tube over the moment at which each station flattens.
 
@@ -186,7 +186,7 @@ def ring_shortening(load: float, radius: float, D22: float, width: float) -> flo
     return SHORTENING * load * radius**3 / (D22 * width)
 
 
-@compiled
+@compiled_lean
 def crush_use(
     limits: Array,
     c2: float,
@@ -234,7 +234,7 @@ def crush_use(
         use[p] = new if new > use[p] else use[p]
 
 
-@compiled
+@compiled_lean
 def crush_strains(hoop: Array, r: float) -> tuple[float, float]:
     """Hoop strains of a ring under unit load on its diameter.
 
@@ -254,7 +254,7 @@ def crush_strains(hoop: Array, r: float) -> tuple[float, float]:
     return -hoop[UNDER] * arm, hoop[BESIDE] * arm - hoop[PUSH]
 
 
-@compiled
+@compiled_lean
 def crush_loads(
     limits: Array,
     c2: float,
@@ -329,7 +329,7 @@ def crush_loads(
     )
 
 
-@compiled
+@compiled_lean
 def crush_ply_use(
     limits: Array,
     c2: float,

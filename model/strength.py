@@ -12,7 +12,7 @@ has failed in shear, and the quadratic criterion does not tell fibre from matrix
 import numpy as np
 from numpy.typing import NDArray
 
-from model.compilation import compiled
+from model.compilation import compiled_lean
 from model.failure import (
     COMPRESSION,
     SHRINK_ACROSS,
@@ -38,7 +38,7 @@ N_FIELD = 6
 ) = range(N_FIELD)
 
 
-@compiled
+@compiled_lean
 def envelope_moment(
     x: float,
     moment: float,
@@ -71,7 +71,7 @@ def envelope_moment(
     return moment * max(0.0, min(1.0, rise, fall))
 
 
-@compiled
+@compiled_lean
 def envelope_margin(
     x: Array,
     EI: Array,
@@ -111,7 +111,7 @@ def envelope_margin(
     return 1.0 / most - 1.0 if most > 0.0 else np.nan
 
 
-@compiled
+@compiled_lean
 def bending_field(
     hoop: Array, hoop_slope: Array, shear: Array, n_x: int, field: Array
 ) -> None:
@@ -136,7 +136,7 @@ def bending_field(
         field[SHEAR_PER_RADIUS, p] = 0.0
 
 
-@compiled
+@compiled_lean
 def torsion_field(
     sums: Array, GJ: Array, n_x: int, coupled: bool, field: Array
 ) -> None:
@@ -170,7 +170,7 @@ def torsion_field(
             field[HOOP, p] = -rate * (a * sums[A3_26, p] - b * sums[A3_16, p])
 
 
-@compiled
+@compiled_lean
 def fibre_use(
     c2: float,
     s2: float,
@@ -217,7 +217,7 @@ def fibre_use(
         use[p] = new if new > use[p] else use[p]
 
 
-@compiled
+@compiled_lean
 def shear_use(
     c2: float,
     s2: float,
@@ -272,7 +272,7 @@ def shear_use(
         use[p] = new if new < use[p] else use[p]
 
 
-@compiled
+@compiled_lean
 def torsion_test(
     x: Array, GJ: Array, use: Array, n_x: int, tip_grip: float, butt_grip: float
 ) -> tuple[float, float]:
@@ -312,7 +312,7 @@ def torsion_test(
     return torque, torque * torque * compliance
 
 
-@compiled
+@compiled_lean
 def ply_use(
     limits: Array,
     c2: float,

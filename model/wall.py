@@ -9,7 +9,7 @@ over a cell. Arrays run over the points from tip to butt.
 import numpy as np
 from numpy.typing import NDArray
 
-from model.compilation import compiled
+from model.compilation import compiled_lean
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -20,7 +20,7 @@ SAME_STATION = 1e-7
 SIDE = 1e-9
 
 
-@compiled
+@compiled_lean
 def sort_marks(marks: Array, jumps: NDArray[np.bool_], n: int) -> int:
     """Sort stations in place and merge those that coincide.
 
@@ -59,7 +59,7 @@ def sort_marks(marks: Array, jumps: NDArray[np.bool_], n: int) -> int:
     return kept + 1
 
 
-@compiled
+@compiled_lean
 def place_points(
     marks: Array, jumps: NDArray[np.bool_], n: int, cell: float, x: Array, look: Array
 ) -> int:
@@ -108,7 +108,7 @@ def place_points(
     return n_x
 
 
-@compiled
+@compiled_lean
 def mandrel_radius(
     x: Array,
     n_x: int,
@@ -146,7 +146,7 @@ def mandrel_radius(
         out[p] = radius[j] + slope * (s - distance[j])
 
 
-@compiled
+@compiled_lean
 def roll_flag(
     x: Array,
     first: int,
@@ -221,7 +221,7 @@ def roll_flag(
     return float(pieces * area)
 
 
-@compiled
+@compiled_lean
 def roll_straight_edged(
     x: Array,
     first: int,
@@ -274,7 +274,7 @@ def roll_straight_edged(
     return float(pieces * length * (width_tip + width_butt) / 2.0)
 
 
-@compiled
+@compiled_lean
 def finished_radius(
     x: Array,
     look: Array,
@@ -344,7 +344,7 @@ def finished_radius(
     return shortage, depth
 
 
-@compiled
+@compiled_lean
 def least_wall(finished: Array, mandrel: Array, first: int, last: int) -> float:
     """Least wall thickness over a range of points.
 
@@ -366,7 +366,7 @@ def least_wall(finished: Array, mandrel: Array, first: int, last: int) -> float:
     return least
 
 
-@compiled
+@compiled_lean
 def steepest_step(
     x: Array, finished: Array, first: int, last: int, length: float
 ) -> float:
