@@ -14,7 +14,7 @@ from model.bench import (
     machine_readings,
     wall_stiffness,
 )
-from model.compilation import compiled, compiled_entry, fingerprint
+from model.compilation import compiled_lean, compiled_lean_entry, fingerprint
 from model.conditions import Conditions, Layups, Sheet, layups_of, no_layups
 from model.design import (
     Bench,
@@ -174,8 +174,8 @@ __all__ = [
     "check_bleed",
     "check_finish",
     "compare_profile",
-    "compiled",
-    "compiled_entry",
+    "compiled_lean",
+    "compiled_lean_entry",
     "design_from_text",
     "design_id",
     "design_to_text",

@@ -17,6 +17,8 @@ Function = TypeVar("Function", bound=Callable[..., Any])
 
 #: Sums may be reordered and multiply-adds fused; NaN and infinity keep their meaning.
 _ARITHMETIC = {"reassoc", "contract", "arcp", "nsz"}
+#: Without counts of references to arrays; an option that numba's own types leave out.
+_LEAN: dict[str, Any] = {"_nrt": False}
 
 
 def fingerprint(folder: Path) -> int:
@@ -77,7 +79,7 @@ def compiled_lean(function: Function) -> Function:
     function : callable
         The same function, compiled at its first call. [-]
     """
-    wrap = njit(error_model="numpy", fastmath=_ARITHMETIC, forceinline=True, _nrt=False)
+    wrap = njit(error_model="numpy", fastmath=_ARITHMETIC, forceinline=True, **_LEAN)
     return cast(Function, wrap(function))
 
 
@@ -97,7 +99,7 @@ def compiled_stage(function: Function) -> Function:
     function : callable
         The same function, to be called from compiled functions. [-]
     """
-    wrap = njit(error_model="numpy", fastmath=_ARITHMETIC, inline="always", _nrt=False)
+    wrap = njit(error_model="numpy", fastmath=_ARITHMETIC, inline="always", **_LEAN)
     return cast(Function, wrap(function))
 
 
@@ -134,5 +136,5 @@ def compiled_lean_entry(function: Function) -> Function:
     function : callable
         The same function, loaded from disk or compiled at its first call. [-]
     """
-    wrap = njit(error_model="numpy", fastmath=_ARITHMETIC, cache=True, _nrt=False)
+    wrap = njit(error_model="numpy", fastmath=_ARITHMETIC, cache=True, **_LEAN)
     return cast(Function, wrap(function))

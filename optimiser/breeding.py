@@ -13,7 +13,7 @@ import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
-from model import compiled, compiled_entry, fingerprint
+from model import compiled_lean, compiled_lean_entry, fingerprint
 from optimiser.encoding import (
     END,
     GENES,
@@ -45,30 +45,46 @@ _MORE_MOVES = 0.75
 _EQUAL_THICKNESS = 0.02
 
 
-@compiled
+@compiled_lean
+def copy_genome(genome: IntArray, into: IntArray) -> None:
+    """Copy a genome, without the array in between that an assignment makes.
+
+    Parameters
+    ----------
+    genome : ndarray, shape (n_genes,)
+        Integers. [-]
+    into : ndarray, shape (n_genes,)
+        Written. [-]
+    """
+    for gene in range(len(genome)):
+        into[gene] = genome[gene]
+
+
+@compiled_lean
 def _pick(rng: Generator, n: int) -> int:
-    return int(rng.integers(0, n))
+    # the generator's own integers come in an array, which takes far longer
+    return int(rng.random() * n)
 
 
-@compiled
+@compiled_lean
 def _there(genome: IntArray, t: Tables, place: int) -> bool:
     return not t.optional[place] or genome[HEAD + GENES * place + PRESENT] == 1
 
 
-@compiled
+@compiled_lean
 def _turn(genome: IntArray, t: Tables, place: int) -> float:
     base = HEAD + GENES * place
     return float(t.turn[t.sheet[place, genome[base + SHEET]]])
 
 
-@compiled
+@compiled_lean
 def _rise(genome: IntArray, t: Tables, place: int) -> float:
     """Radius that a place's flag adds."""
     wraps = t.wraps[place, genome[HEAD + GENES * place + WRAPS]]
     return float(wraps * _turn(genome, t, place))
 
 
-@compiled
+@compiled_lean
 def _limit_wraps(genome: IntArray, t: Tables, place: int) -> None:
     """Lower the wraps of a flag whose edge would step by more than the rules allow."""
     base = HEAD + GENES * place
@@ -82,7 +98,7 @@ def _limit_wraps(genome: IntArray, t: Tables, place: int) -> None:
         genome[base + WRAPS] -= 1
 
 
-@compiled
+@compiled_lean
 def _lengthen(genome: IntArray, t: Tables, place: int) -> bool:
     """Bring a flag to the least length; False if no choice of ends does."""
     base = HEAD + GENES * place
@@ -107,7 +123,7 @@ def _lengthen(genome: IntArray, t: Tables, place: int) -> bool:
     return bool(gap >= least - SAME)
 
 
-@compiled
+@compiled_lean
 def _crowded(
     genome: IntArray, t: Tables, place: int, end: bool, station: float
 ) -> bool:
@@ -135,31 +151,35 @@ def _crowded(
     return False
 
 
-@compiled
+@compiled_lean
+def _inner_end(genome: IntArray, t: Tables, end: int, length: float) -> float:
+    """Station of one of the flags' ends; far off where it is none inside the shaft."""
+    place = end // 2
+    if not _there(genome, t, place):
+        return -1e9
+    x = flag_end(genome, t, place) if end % 2 else flag_start(genome, t, place)
+    return x if SAME < x < length - SAME else -1e9
+
+
+@compiled_lean
 def _is_crowded(genome: IntArray, t: Tables) -> bool:
     """Whether any two inner ends, or one and an end of the shaft, stand too near."""
     length = t.length[genome[LENGTH]]
     least = t.end_spacing_min - SAME
-    inner = np.empty(2 * len(t.optional))
-    n = 0
-    for place in range(len(t.optional)):
-        if not _there(genome, t, place):
+    n = 2 * len(t.optional)
+    for end in range(n):
+        x = _inner_end(genome, t, end, length)
+        if x < 0.0:
             continue
-        for which in range(2):
-            x = flag_end(genome, t, place) if which else flag_start(genome, t, place)
-            if x <= SAME or x >= length - SAME:
-                continue
-            if x < least or length - x < least:
+        if x < least or length - x < least:
+            return True
+        for other in range(end):
+            if abs(_inner_end(genome, t, other, length) - x) < least:
                 return True
-            for other in range(n):
-                if abs(inner[other] - x) < least:
-                    return True
-            inner[n] = x
-            n += 1
     return False
 
 
-@compiled
+@compiled_lean
 def _space_out(genome: IntArray, t: Tables, rng: Generator) -> bool:
     """Move ends that stand too near to another; False if there is no room."""
     if not _is_crowded(genome, t):
@@ -202,7 +222,7 @@ def _space_out(genome: IntArray, t: Tables, rng: Generator) -> bool:
     return True
 
 
-@compiled
+@compiled_lean
 def _straight_outside(genome: IntArray, t: Tables, order: IntArray) -> bool:
     """Put a straight flag outermost among the full-length ones."""
     n = rolling_order(genome, t, order)
@@ -230,7 +250,7 @@ def _straight_outside(genome: IntArray, t: Tables, order: IntArray) -> bool:
     return True
 
 
-@compiled
+@compiled_lean
 def _n_materials(genome: IntArray, t: Tables) -> int:
     n = 0
     for place in range(len(t.optional)):
@@ -248,32 +268,32 @@ def _n_materials(genome: IntArray, t: Tables) -> int:
     return n
 
 
-@compiled
-def _limit_materials(genome: IntArray, t: Tables, rng: Generator) -> bool:
-    """Bring the number of materials down to the most allowed."""
-    n_places = len(t.optional)
-    if _n_materials(genome, t) <= t.materials_max:
-        return True
-    uses = np.zeros(len(t.material), dtype=np.int64)
-    for _ in range(20):
-        uses[:] = 0
-        for place in range(n_places):
-            if _there(genome, t, place):
-                sheet = t.sheet[place, genome[HEAD + GENES * place + SHEET]]
-                uses[t.material[sheet]] += 1
-        if np.sum(uses > 0) <= t.materials_max:
-            return True
-        place = _pick(rng, n_places)
-        if not _there(genome, t, place):
-            continue
-        gene = HEAD + GENES * place + SHEET
-        i = _pick(rng, t.n_sheet[place])
-        if uses[t.material[t.sheet[place, i]]] > 0:
-            genome[gene] = i
+@compiled_lean
+def _is_used(genome: IntArray, t: Tables, material: int) -> bool:
+    for place in range(len(t.optional)):
+        if _there(genome, t, place):
+            sheet = t.sheet[place, genome[HEAD + GENES * place + SHEET]]
+            if t.material[sheet] == material:
+                return True
     return False
 
 
-@compiled
+@compiled_lean
+def _limit_materials(genome: IntArray, t: Tables, rng: Generator) -> bool:
+    """Bring the number of materials down to the most allowed."""
+    for _ in range(20):
+        if _n_materials(genome, t) <= t.materials_max:
+            return True
+        place = _pick(rng, len(t.optional))
+        if not _there(genome, t, place):
+            continue
+        i = _pick(rng, t.n_sheet[place])
+        if _is_used(genome, t, t.material[t.sheet[place, i]]):
+            genome[HEAD + GENES * place + SHEET] = i
+    return False
+
+
+@compiled_lean
 def settle(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> bool:
     """Bring a genome to a design the shop can roll.
 
@@ -313,7 +333,7 @@ def settle(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> bool
     return not t.outer_straight or _straight_outside(genome, t, order)
 
 
-@compiled
+@compiled_lean
 def _mandrel_at(genome: IntArray, t: Tables, station: float) -> float:
     mandrel = genome[MANDREL]
     s = station + t.mandrel_set[genome[SET]]
@@ -327,7 +347,7 @@ def _mandrel_at(genome: IntArray, t: Tables, station: float) -> float:
     return float(t.radius[mandrel, j] + share * span)
 
 
-@compiled
+@compiled_lean
 def _end_radii(genome: IntArray, t: Tables) -> tuple[float, float]:
     """Radius of the build at tip and butt."""
     length = t.length[genome[LENGTH]]
@@ -344,7 +364,7 @@ def _end_radii(genome: IntArray, t: Tables) -> tuple[float, float]:
     return tip, butt
 
 
-@compiled
+@compiled_lean
 def misfit(genome: IntArray, t: Tables) -> float:
     """How far the build at tip and butt lies outside its bands.
 
@@ -367,7 +387,7 @@ def misfit(genome: IntArray, t: Tables) -> float:
     )
 
 
-@compiled
+@compiled_lean
 def fit_diameters(genome: IntArray, t: Tables, rng: Generator) -> bool:
     """Bring the build at tip and butt into its bands by cheap sums.
 
@@ -438,7 +458,7 @@ def fit_diameters(genome: IntArray, t: Tables, rng: Generator) -> bool:
     return True
 
 
-@compiled
+@compiled_lean
 def fit(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> bool:
     """Bring a genome to a design that can be rolled, with its diameters in band.
 
@@ -466,7 +486,7 @@ def fit(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> bool:
     )
 
 
-@compiled
+@compiled_lean
 def _shift(keep: int, n: int, rng: Generator) -> int:
     """An index some steps away: mostly near, at times far."""
     reach = 1 + int(rng.exponential(0.03 * n + 1.0))
@@ -474,7 +494,7 @@ def _shift(keep: int, n: int, rng: Generator) -> int:
     return int(min(max(keep + step, 0), n - 1))
 
 
-@compiled
+@compiled_lean
 def mutate(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> None:
     """Change one thing of a genome, or two that belong together.
 
@@ -575,28 +595,29 @@ def mutate(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> None
             return
 
 
-@compiled
+@compiled_lean
 def _cross(genome: IntArray, mate: IntArray, t: Tables, rng: Generator) -> None:
     """Take some whole flags from a mate, each with its place in the order."""
     if rng.random() < 0.3:
-        genome[:HEAD] = mate[:HEAD]
+        for gene in range(HEAD):
+            genome[gene] = mate[gene]
     share = 0.2 + 0.4 * rng.random()
     for place in range(len(t.optional)):
         if rng.random() < share:
             base = HEAD + GENES * place
-            genome[base : base + RANK] = mate[base : base + RANK]
+            for gene in range(base, base + RANK):
+                genome[gene] = mate[gene]
     if rng.random() < 0.3:
         for place in range(len(t.optional)):
             gene = HEAD + GENES * place + RANK
             genome[gene] = mate[gene]
 
 
-@compiled
+@compiled_lean
 def _random_genome(genome: IntArray, t: Tables, rng: Generator) -> None:
     genome[LENGTH] = _pick(rng, len(t.length))
     genome[MANDREL] = _pick(rng, len(t.breaks))
     genome[SET] = _pick(rng, len(t.mandrel_set))
-    ranks = rng.permutation(len(t.optional))
     for place in range(len(t.optional)):
         base = HEAD + GENES * place
         genome[base + PRESENT] = _pick(rng, 2) if t.optional[place] else 0
@@ -604,10 +625,13 @@ def _random_genome(genome: IntArray, t: Tables, rng: Generator) -> None:
         genome[base + START] = _pick(rng, t.n_start[place])
         genome[base + END] = _pick(rng, t.n_end[place])
         genome[base + WRAPS] = _pick(rng, t.n_wraps[place])
-        genome[base + RANK] = ranks[place]
+        # dealt as it goes, every order as likely as any other
+        other = HEAD + GENES * _pick(rng, place + 1)
+        genome[base + RANK] = genome[other + RANK]
+        genome[other + RANK] = place
 
 
-@compiled
+@compiled_lean
 def _nearest(values: Array, n: int, wanted: float) -> int:
     best = 0
     for i in range(1, n):
@@ -621,7 +645,7 @@ _SOURCES = fingerprint(Path(__file__).parent)
 
 
 def _breed_entry(sources: int) -> Any:
-    @compiled_entry
+    @compiled_lean_entry
     def breed_all(
         parents: IntArray,
         mates: IntArray,
@@ -629,9 +653,9 @@ def _breed_entry(sources: int) -> Any:
         rng: Generator,
         children: IntArray,
         parent_of: IntArray,
+        order: IntArray,
     ) -> int:
         _ = sources  # part of the key under which the machine code is kept
-        order = np.zeros(len(t.optional), dtype=np.int64)
         n_parents = len(parents)
         made = 0
         for _ in range(len(children) * _CHILD_TRIES):
@@ -644,7 +668,7 @@ def _breed_entry(sources: int) -> Any:
             else:
                 i = _pick(rng, n_parents)
                 parent_of[made] = i
-                child[:] = parents[i]
+                copy_genome(parents[i], child)
                 if rng.random() < _CROSSOVER:
                     j = mates[i, _pick(rng, mates.shape[1])]
                     _cross(child, parents[j], t, rng)
@@ -659,7 +683,7 @@ def _breed_entry(sources: int) -> Any:
     return breed_all
 
 
-@compiled
+@compiled_lean
 def move_ends(
     genome: IntArray, shift: Array, t: Tables, rng: Generator, order: IntArray
 ) -> bool:
@@ -695,12 +719,15 @@ def move_ends(
 
 
 def _settle_entry(sources: int) -> Any:
-    @compiled_entry
+    @compiled_lean_entry
     def settle_all(
-        genomes: IntArray, t: Tables, rng: Generator, kept: NDArray[np.bool_]
+        genomes: IntArray,
+        t: Tables,
+        rng: Generator,
+        kept: NDArray[np.bool_],
+        order: IntArray,
     ) -> None:
         _ = sources  # part of the key under which the machine code is kept
-        order = np.zeros(len(t.optional), dtype=np.int64)
         for i in range(len(genomes)):
             is_settled = settle(genomes[i], t, rng, order)
             kept[i] = is_settled and misfit(genomes[i], t) <= 1e-9
@@ -710,6 +737,10 @@ def _settle_entry(sources: int) -> Any:
 
 _breed_all = _breed_entry(_SOURCES)
 _settle_all = _settle_entry(_SOURCES)
+
+
+def _order(tables: Tables) -> IntArray:
+    return np.zeros(len(tables.optional), dtype=np.int64)
 
 
 def breed(
@@ -741,7 +772,13 @@ def breed(
     children = np.zeros((n, n_genes), dtype=np.int64)
     parent = np.zeros(n, dtype=np.int64)
     made = _breed_all(
-        parents.reshape(-1, n_genes), mates, tables, rng, children, parent
+        parents.reshape(-1, n_genes),
+        mates,
+        tables,
+        rng,
+        children,
+        parent,
+        _order(tables),
     )
     return children[:made], parent[:made]
 
@@ -770,5 +807,5 @@ def settled(
     out = genomes.copy()
     kept = np.zeros(len(genomes), dtype=np.bool_)
     if len(genomes):
-        _settle_all(out, tables, rng, kept)
+        _settle_all(out, tables, rng, kept, _order(tables))
     return out, kept

@@ -20,7 +20,7 @@ from model import (
     Library,
     Shaft,
     Sheet,
-    compiled,
+    compiled_lean,
     evaluate_batch,
     no_layups,
 )
@@ -34,6 +34,8 @@ HEAD = 3
 PRESENT, SHEET, START, END, WRAPS, RANK = range(6)
 GENES = 6
 
+#: Choices of an end that count as its neighbours, to either side.
+_NEAREST = 2
 #: Two stations are the same if they are closer than this. [m]
 SAME = 1e-7
 
@@ -125,8 +127,46 @@ class Encoding:
         n, n_places = len(genomes), len(self.spec.places)
         layups = no_layups(n, n_places)
         place = np.full((n, n_places), -1, dtype=np.int64)
-        decode_all(genomes, self.tables, layups, place)
+        order = np.zeros(n_places, dtype=np.int64)
+        decode_all(genomes, self.tables, layups, place, order)
         return layups, place
+
+    def neighbours(self, genome: IntArray) -> IntArray:
+        """Genomes that differ from one by a single choice, or by two places' order.
+
+        Parameters
+        ----------
+        genome : ndarray, shape (n_genes,)
+            Integers. [-]
+
+        Returns
+        -------
+        genomes : ndarray, shape (n, n_genes)
+            Not settled. Of ends and the mandrel set only the nearest choices. [-]
+        """
+        n_places = len(self.spec.places)
+        choices = self.n_choices
+        genes, values = [], []
+        for gene in range(self.n_genes):
+            kind = (gene - HEAD) % GENES if gene >= HEAD else -1
+            if kind == RANK:
+                continue
+            there = np.arange(choices[gene])
+            if kind in (START, END) or gene == SET:
+                there = there[np.abs(there - genome[gene]) <= _NEAREST]
+            there = there[there != genome[gene]]
+            genes += [gene] * len(there)
+            values += there.tolist()
+        one = np.repeat(genome[None, :], len(genes), axis=0)
+        one[np.arange(len(genes)), genes] = values
+        if not self.tables.reorder or n_places < 2:
+            return one
+        a, b = np.triu_indices(n_places, 1)
+        a, b = HEAD + GENES * a + RANK, HEAD + GENES * b + RANK
+        two = np.repeat(genome[None, :], len(a), axis=0)
+        row = np.arange(len(a))
+        two[row, a], two[row, b] = genome[b], genome[a]
+        return np.concatenate([one, two])
 
     def measure(self, genomes: IntArray) -> tuple[Array, Array]:
         """Metrics and EI at the spec's points of some genomes.
@@ -342,7 +382,7 @@ def _end_radii(spec: Spec) -> tuple[float, float, float, float]:
     )
 
 
-@compiled
+@compiled_lean
 def flag_start(genome: IntArray, t: Tables, place: int) -> float:
     """Start of a place's flag.
 
@@ -363,7 +403,7 @@ def flag_start(genome: IntArray, t: Tables, place: int) -> float:
     return float(t.start[place, genome[HEAD + GENES * place + START]])
 
 
-@compiled
+@compiled_lean
 def flag_end(genome: IntArray, t: Tables, place: int) -> float:
     """End of a place's flag; never past the butt.
 
@@ -387,7 +427,7 @@ def flag_end(genome: IntArray, t: Tables, place: int) -> float:
     return float(length if end > length - SAME or end > longest - SAME else end)
 
 
-@compiled
+@compiled_lean
 def rolling_order(genome: IntArray, t: Tables, order: IntArray) -> int:
     """Places that are there, in rolling order.
 
@@ -424,8 +464,10 @@ def rolling_order(genome: IntArray, t: Tables, order: IntArray) -> int:
     return n
 
 
-@compiled
-def decode_all(genomes: IntArray, t: Tables, out: Layups, place_of: IntArray) -> None:
+@compiled_lean
+def decode_all(
+    genomes: IntArray, t: Tables, out: Layups, place_of: IntArray, order: IntArray
+) -> None:
     """Write the designs of genomes as arrays.
 
     Parameters
@@ -438,8 +480,9 @@ def decode_all(genomes: IntArray, t: Tables, out: Layups, place_of: IntArray) ->
         Arrays, written. [SI]
     place_of : ndarray, shape (n, n_place)
         Place of each flag, written. [-]
+    order : ndarray, shape (n_place,)
+        Scratch. [-]
     """
-    order = np.zeros(len(t.optional), dtype=np.int64)
     for i in range(len(genomes)):
         genome = genomes[i]
         out.length[i] = t.length[genome[LENGTH]]

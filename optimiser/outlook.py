@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from model import (
     METRICS,
     Layups,
-    compiled,
-    compiled_entry,
+    compiled_lean,
+    compiled_lean_entry,
     fingerprint,
     plane_stiffness,
     rotated_stiffness,
@@ -268,13 +268,13 @@ def _integrals(weight: Any, edges: Array) -> Array:
     return mean * h
 
 
-@compiled
+@compiled_lean
 def _wide(ramp: float, cell: float) -> float:
     """Length over which an edge rises: whole cells, so that their sum moves evenly."""
     return float(cell * max(np.ceil(ramp / cell - 1e-9), 1.0))
 
 
-@compiled
+@compiled_lean
 def _build(
     cells: Cells, layups: Layups, i: int, row: int, r: Array, top: Array
 ) -> None:
@@ -297,7 +297,8 @@ def _build(
         r[0, c] = low + (high - low) * (s - a) / (b - a)
     for k in range(n_flags):
         if layups.sheet[i, k] < 0:
-            r[k + 1, :] = r[k, :]
+            for c in range(np.uint64(n)):
+                r[k + 1, c] = r[k, c]
             continue
         rise = layups.wraps[i, k] * cells.sheets[layups.sheet[i, k], RISE]
         start, end = layups.start[i, k], layups.end[i, k]
@@ -339,7 +340,7 @@ def _build(
         top[c] = min(top[c], limit)
 
 
-@compiled
+@compiled_lean
 def _sum_rings(
     cells: Cells, sheet: IntArray, r: Array, top: Array, sums: Array
 ) -> None:
@@ -376,7 +377,7 @@ def _sum_rings(
         hoop[c] = nu
 
 
-@compiled
+@compiled_lean
 def _look_at_shop(
     cells: Cells, row: int, sheet: IntArray, r: Array, top: Array, shop: Array
 ) -> None:
@@ -410,7 +411,7 @@ def _look_at_shop(
     shop[TIP_GRIND_DEPTH] = depth
 
 
-@compiled
+@compiled_lean
 def _row(cells: Cells, length: float) -> int:
     row = 0
     while cells.lengths[row] < length - 1e-7:
@@ -418,7 +419,7 @@ def _row(cells: Cells, length: float) -> int:
     return row
 
 
-@compiled
+@compiled_lean
 def _vibrate(cells: Cells, row: int, sums: Array, y: Array, way: Array) -> float:
     """Logarithm of the frequency from the shape that a force on the tip mass makes."""
     n = len(y)
@@ -449,7 +450,7 @@ def _vibrate(cells: Cells, row: int, sums: Array, y: Array, way: Array) -> float
     return float(0.5 * np.log(tall / kinetic) - np.log(2.0 * np.pi))
 
 
-@compiled
+@compiled_lean
 def _way_of_frequency(
     cells: Cells,
     row: int,
@@ -480,7 +481,7 @@ def _way_of_frequency(
         outward += m[c] * free[c] * y[c] * x
 
 
-@compiled
+@compiled_lean
 def _weakest(
     cells: Cells,
     row: int,
@@ -520,7 +521,7 @@ def _weakest(
     return float(-np.log(max(most, 1e-12)))
 
 
-@compiled
+@compiled_lean
 def _slopes(
     cells: Cells,
     layups: Layups,
@@ -644,7 +645,7 @@ def room(cells: Cells, n_flags: int) -> Room:
     )
 
 
-@compiled
+@compiled_lean
 def foresee_one(
     cells: Cells, layups: Layups, i: int, room: Room, log: Array, shop: Array
 ) -> None:
@@ -695,7 +696,7 @@ def foresee_one(
         log[N_FORESEEN + j] = np.log(sums[EI, _CELLS + j])
 
 
-@compiled
+@compiled_lean
 def slopes_of_one(
     cells: Cells, layups: Layups, i: int, room: Room, log: Array, slope: Array
 ) -> None:
@@ -750,7 +751,7 @@ _SOURCES = fingerprint(Path(__file__).parent)
 
 
 def _foresee_entry(sources: int) -> Any:
-    @compiled_entry
+    @compiled_lean_entry
     def foresee_all(
         cells: Cells,
         layups: Layups,

@@ -15,11 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model import METRICS, Work, evaluate_batch, workspace
-from optimiser.breeding import breed
+from optimiser.breeding import breed, settled
 from optimiser.encoding import Encoding
 from optimiser.outlook import N_FORESEEN, cells, evaluated, foresee
 from optimiser.problem import Demand, Scores
-from optimiser.steer import Helm, Towards, steer
+from optimiser.steer import Helm, Towards, depth_below, steer
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -37,6 +37,11 @@ _TRIES, _NEWCOMER_TRIES = 10, 300
 _SCATTER = 0.5
 #: Evaluated are children that promise to miss their bands by no more than this.
 _PROMISED = 0.2
+#: Where fewer children than this share of a generation are new and promise anything,
+#: the neighbours of some designs of the archive are looked at, one by one; how many
+#: designs, how far below the archive a neighbour may promise to lie, as a share of its
+#: spans, and how far outside the bands.
+_BARREN, _SWEPT, _NOT_BELOW, _NOT_BEYOND = 0.25, 8, 0.05, 0.6
 #: Designs that miss their bands by less than this are steered once more.
 _NEARLY = 1.0
 #: Share of the population that may be infeasible once feasible designs are many.
@@ -127,6 +132,8 @@ class State:
     memory: NDArray[np.uint64]  #: hashes of designs seen; a new one replaces an old
     reference: Array  #: (n_objective,) reference point; NaN until known
     ideal: Array  #: best values when the reference was fixed
+    #: hashes of the archive's designs whose neighbours were looked at
+    swept: NDArray[np.uint64] = field(default_factory=lambda: np.zeros(0, np.uint64))
     rng: np.random.Generator = field(default_factory=lambda: np.random.default_rng(1))
 
     def to_arrays(self) -> dict[str, NDArray[Any]]:
@@ -147,6 +154,7 @@ class State:
         arrays: dict[str, NDArray[Any]] = {
             "words": np.array(json.dumps(words)),
             "memory": self.memory,
+            "swept": self.swept,
             "reference": self.reference,
             "ideal": self.ideal,
         }
@@ -191,6 +199,7 @@ class State:
             arrays["memory"],
             arrays["reference"],
             arrays["ideal"],
+            arrays["swept"],
             rng,
         )
 
@@ -227,7 +236,7 @@ class Search:
             np.zeros(_MEMORY, dtype=np.uint64),
             np.full(n_objectives, np.nan),
             np.full(n_objectives, np.nan),
-            np.random.default_rng(self.spec.search.seed),
+            rng=np.random.default_rng(self.spec.search.seed),
         )
 
     def run(
@@ -280,6 +289,8 @@ class Search:
         size = self.spec.search.population
         n_new = size if state.population.n == 0 else int(_NEWCOMERS * size)
         children = [self._bred(size - n_new), self._bred(n_new, out_of_nothing=True)]
+        if sum(map(len, children)) < _BARREN * size:
+            children.append(self._neighbours())
         offspring = self._measure(np.concatenate(children))
         state.population = self._survive(state.population.join(offspring), size)
         state.progress.generation += 1
@@ -295,7 +306,7 @@ class Search:
         if population.n:
             its = self._off(population)
             off[:] = np.where(parent[:, None] >= 0, its[parent], its.mean(axis=0))
-        children, violation = steer(
+        children, violation, _ = steer(
             self._helm,
             rng,
             children,
@@ -310,6 +321,32 @@ class Search:
         # where hardly any promises to keep the bands, the best are evaluated still
         n_best = max(int((violation <= _PROMISED).sum()), n // 8)
         return children[order[:n_best]]
+
+    def _neighbours(self) -> IntArray:
+        """What lies next to some designs of the archive and may be as good as they."""
+        state = self.state
+        if state.archive.n == 0:
+            return state.archive.genomes
+        hashes = _hashes(self._canonical(state.archive.genomes))
+        is_swept = np.isin(hashes, state.swept)
+        new = np.flatnonzero(~is_swept)[:_SWEPT]
+        state.swept = np.concatenate([hashes[is_swept], hashes[new]])
+        picked = state.archive.take(new)
+        beside = [self.encoding.neighbours(genome) for genome in picked.genomes]
+        counts = [len(genomes) for genomes in beside]
+        genomes = np.concatenate([state.archive.genomes[:0], *beside])
+        genomes, kept = settled(genomes, self.encoding.tables, state.rng)
+        off = np.repeat(self._off(picked), counts, axis=0)
+        genomes, off = genomes[kept], off[kept]
+        nowhere = self._towards(np.full(len(genomes), -1))
+        genomes, violation, F = steer(
+            self._helm, state.rng, genomes, off, nowhere, tries=0
+        )
+        state.progress.foreseen += len(genomes)
+        depth = depth_below(F, state.archive.F)
+        worth = (violation <= _NOT_BEYOND) & (depth < _NOT_BELOW)
+        genomes = genomes[worth]
+        return genomes[self._unseen(genomes)]
 
     def _off(self, designs: Designs) -> Array:
         """How far the outlook of evaluated designs is off, shape (n, n_value)."""
@@ -390,7 +427,7 @@ class Search:
         )
         part = designs.take(missed)
         nowhere = self._towards(np.full(len(missed), -1))
-        moved, _ = steer(
+        moved, _, _ = steer(
             self._helm, self.state.rng, part.genomes, self._off(part), nowhere, tries=0
         )
         changed = (moved != part.genomes).any(axis=1)

@@ -16,12 +16,12 @@ from model import (
     METRICS,
     SHOP_MEASURES,
     Layups,
-    compiled,
-    compiled_entry,
+    compiled_lean,
+    compiled_lean_entry,
     fingerprint,
     no_layups,
 )
-from optimiser.breeding import fit, move_ends, mutate
+from optimiser.breeding import copy_genome, fit, move_ends, mutate
 from optimiser.encoding import Encoding, Tables, decode_all
 from optimiser.outlook import (
     BUTT,
@@ -134,7 +134,7 @@ def course_of(encoding: Encoding, demand: Demand) -> Course:
     )
 
 
-@compiled
+@compiled_lean
 def _value(how: IntArray, log: Array, length: float) -> float:
     kind = how[0]
     if kind == _BALANCE:
@@ -146,7 +146,7 @@ def _value(how: IntArray, log: Array, length: float) -> float:
     return float(np.exp(log[how[1]]))
 
 
-@compiled
+@compiled_lean
 def _by_logs(how: IntArray, log: Array) -> tuple[float, float]:
     """Derivatives of a value to the two logarithms that it follows from."""
     kind = how[0]
@@ -159,7 +159,7 @@ def _by_logs(how: IntArray, log: Array) -> tuple[float, float]:
     return np.exp(log[how[1]]), 0.0
 
 
-@compiled
+@compiled_lean
 def _solve(normal: Array, right: Array, n: int) -> None:
     """Solve a small symmetric positive system; the solution replaces the right side."""
     for j in range(n):
@@ -195,6 +195,7 @@ class Scratch(NamedTuple):
     shop: Array  #: (4,)
     slope: Array  #: (n_flag, 2, n_value)
     F: Array  #: (n_objective,)
+    there: Array  #: (n_objective,)
     order: IntArray  #: (n_place,)
     one: IntArray  #: (1, n_genes)
     trial: IntArray  #: (n_genes,)
@@ -218,6 +219,7 @@ def _scratch(encoding: Encoding, cells: Cells, course: Course) -> Scratch:
         shop=np.zeros(len(FORESEEN_SHOP)),
         slope=np.zeros((n_places, 2, n_values)),
         F=np.zeros(len(course.objectives)),
+        there=np.zeros(len(course.objectives)),
         order=np.zeros(n_places, dtype=np.int64),
         one=np.zeros((1, encoding.n_genes), dtype=np.int64),
         trial=np.zeros(encoding.n_genes, dtype=np.int64),
@@ -230,7 +232,7 @@ def _scratch(encoding: Encoding, cells: Cells, course: Course) -> Scratch:
     )
 
 
-@compiled
+@compiled_lean
 def _step(course: Course, s: Scratch, rng: Generator) -> bool:
     """Shifts of the ends of the design in scratch; False where no band is missed."""
     layups, place, log, slope = s.layups, s.place[0], s.log, s.slope
@@ -319,7 +321,7 @@ def _step(course: Course, s: Scratch, rng: Generator) -> bool:
     return True
 
 
-@compiled
+@compiled_lean
 def _judge(course: Course, s: Scratch) -> float:
     """Violation that the design in scratch promises; its objectives go to F."""
     length = s.layups.length[0]
@@ -342,7 +344,7 @@ def _judge(course: Course, s: Scratch) -> float:
 _SOURCES = fingerprint(Path(__file__).parent)
 
 
-@compiled
+@compiled_lean
 def _merit(missed: float, F: Array, towards: Towards, i: int) -> float:
     """To be small: how far the bands are missed, else the objectives as weighted."""
     if missed > 0.0:
@@ -356,15 +358,15 @@ def _merit(missed: float, F: Array, towards: Towards, i: int) -> float:
     return worst + 0.1 * total
 
 
-@compiled
+@compiled_lean
 def _look(
     genome: IntArray, t: Tables, cells: Cells, course: Course, s: Scratch, off: Array
 ) -> float:
     """Violation that a genome promises; its objectives go to F."""
     s.place[:] = -1
     s.layups.sheet[:] = -1
-    s.one[0, :] = genome
-    decode_all(s.one, t, s.layups, s.place)
+    copy_genome(genome, s.one[0])
+    decode_all(s.one, t, s.layups, s.place, s.order)
     foresee_one(cells, s.layups, 0, s.room, s.plain, s.shop)
     for v in range(len(s.log)):
         s.log[v] = s.plain[v] + off[v]
@@ -372,7 +374,7 @@ def _look(
 
 
 def _steer_entry(sources: int) -> Any:
-    @compiled_entry
+    @compiled_lean_entry
     def steer_all(
         t: Tables,
         cells: Cells,
@@ -384,27 +386,30 @@ def _steer_entry(sources: int) -> Any:
         towards: Towards,
         genomes: IntArray,
         violation: Array,
+        F: Array,
     ) -> None:
         _ = sources  # part of the key under which the machine code is kept
         trial, moved = s.trial, s.moved
         for i in range(len(genomes)):
             best = np.inf
             for attempt in range(n_tries + 1):
-                trial[:] = genomes[i]
+                copy_genome(genomes[i], trial)
                 if attempt > 0:
                     mutate(trial, t, rng, s.order)
                     if rng.random() < 0.5:
                         mutate(trial, t, rng, s.order)
                     if not fit(trial, t, rng, s.order):
                         continue
-                moved[:] = trial
+                copy_genome(trial, moved)
                 least, merit = np.inf, np.inf
                 for turn in range(_ROUNDS + 1):
                     missed = _look(moved, t, cells, course, s, off[i])
                     if missed < least:
                         least = missed
                         merit = _merit(missed, s.F, towards, i)
-                        trial[:] = moved
+                        for j in range(len(s.F)):
+                            s.there[j] = s.F[j]
+                        copy_genome(moved, trial)
                     if turn == _ROUNDS or not 0.0 < missed <= _HOPELESS:
                         break
                     slopes_of_one(cells, s.layups, 0, s.room, s.plain, s.slope)
@@ -414,8 +419,10 @@ def _steer_entry(sources: int) -> Any:
                         break
                 if merit <= best:
                     best = merit
-                    genomes[i] = trial
+                    copy_genome(trial, genomes[i])
                     violation[i] = least
+                    for j in range(len(s.F)):
+                        F[i, j] = s.there[j]
 
     return steer_all
 
@@ -441,7 +448,7 @@ def steer(
     towards: Towards,
     *,
     tries: int,
-) -> tuple[IntArray, Array]:
+) -> tuple[IntArray, Array, Array]:
     """Improve designs by their outlook: into the bands first, then as asked.
 
     Parameters
@@ -466,8 +473,11 @@ def steer(
         Better ones. [-]
     violation : ndarray, shape (n,)
         How far they promise to miss what they should keep. [-]
+    F : ndarray, shape (n, n_objective)
+        Objectives that they promise, all to be small; NaN without an outlook. [SI]
     """
     better, violation = genomes.copy(), np.zeros(len(genomes))
+    F = np.zeros((len(genomes), len(helm.course.objectives)))
     if len(genomes):
         _steer_all(
             helm.tables,
@@ -480,5 +490,49 @@ def steer(
             towards,
             better,
             violation,
+            F,
         )
-    return better, violation
+    return better, violation, F
+
+
+def _depth_entry(sources: int) -> Any:
+    @compiled_lean_entry
+    def depth_all(F: Array, best: Array, per_span: Array, depth: Array) -> None:
+        _ = sources  # part of the key under which the machine code is kept
+        for i in range(len(F)):
+            deepest = -np.inf
+            for j in range(len(best)):
+                least = np.inf
+                for k in range(F.shape[1]):
+                    share = (F[i, k] - best[j, k]) * per_span[k]
+                    # an objective without an outlook may be as good as any
+                    least = min(least, share if share == share else -np.inf)
+                deepest = max(deepest, least)
+            depth[i] = deepest
+
+    return depth_all
+
+
+_depth_all = _depth_entry(_SOURCES)
+
+
+def depth_below(F: Array, best: Array) -> Array:
+    """How deep points lie below a front; negative for points beyond it.
+
+    Parameters
+    ----------
+    F : ndarray, shape (n, n_objective)
+        Points, all to be small; NaN where not known. [-]
+    best : ndarray, shape (n_best, n_objective)
+        The front. [-]
+
+    Returns
+    -------
+    depth : ndarray, shape (n,)
+        By how much every objective could be better, as shares of the front's spans. [-]
+    """
+    depth = np.zeros(len(F))
+    if len(best) and len(F):
+        per_span = 1.0 / np.maximum(np.ptp(best, axis=0), 1e-12)
+        _depth_all(F, best, per_span, depth)
+    return depth
