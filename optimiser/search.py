@@ -42,6 +42,8 @@ _PROMISED = 0.2
 #: designs, how far below the archive a neighbour may promise to lie, as a share of its
 #: spans, and how far outside the bands.
 _BARREN, _SWEPT, _NOT_BELOW, _NOT_BEYOND = 0.25, 8, 0.05, 0.6
+#: Once all are looked at: designs of which two choices are changed, and how often.
+_PAIRED, _PAIRS = 2, 2000
 #: Designs that miss their bands by less than this are steered once more.
 _NEARLY = 1.0
 #: Share of the population that may be infeasible once feasible designs are many.
@@ -333,6 +335,10 @@ class Search:
         state.swept = np.concatenate([hashes[is_swept], hashes[new]])
         picked = state.archive.take(new)
         beside = [self.encoding.neighbours(genome) for genome in picked.genomes]
+        if picked.n == 0:
+            # all are done: two changes at once, of some
+            picked = state.archive.take(state.rng.integers(0, state.archive.n, _PAIRED))
+            beside = [self._pairs(genome) for genome in picked.genomes]
         counts = [len(genomes) for genomes in beside]
         genomes = np.concatenate([state.archive.genomes[:0], *beside])
         genomes, kept = settled(genomes, self.encoding.tables, state.rng)
@@ -340,13 +346,22 @@ class Search:
         genomes, off = genomes[kept], off[kept]
         nowhere = self._towards(np.full(len(genomes), -1))
         genomes, violation, F = steer(
-            self._helm, state.rng, genomes, off, nowhere, tries=0
+            self._helm, state.rng, genomes, off, nowhere, tries=0, rounds=0
         )
         state.progress.foreseen += len(genomes)
         depth = depth_below(F, state.archive.F)
         worth = (violation <= _NOT_BEYOND) & (depth < _NOT_BELOW)
         genomes = genomes[worth]
         return genomes[self._unseen(genomes)]
+
+    def _pairs(self, genome: IntArray) -> IntArray:
+        """Genomes that differ from one by two choices."""
+        single = self.encoding.neighbours(genome)
+        first, second = self.state.rng.integers(0, len(single), (2, _PAIRS))
+        pairs: IntArray = np.where(
+            single[first] != genome, single[first], single[second]
+        )
+        return pairs
 
     def _off(self, designs: Designs) -> Array:
         """How far the outlook of evaluated designs is off, shape (n, n_value)."""

@@ -53,8 +53,8 @@ FARTHEST = 0.12
 _AIM = 0.9
 #: A step is solved again without the ends that came to their bounds, this often.
 _PASSES = 3
-#: Moves at one go: looked at, stepped, looked at, stepped, looked at.
-_ROUNDS = 2
+#: Steps of the ends after a move, each looked at.
+ROUNDS = 2
 #: Designs that miss their bands by more than this are not steered.
 _HOPELESS = 3.0
 #: Share of a unit that is kept from the edges, since the outlook is not exact.
@@ -381,6 +381,7 @@ def _steer_entry(sources: int) -> Any:
         course: Course,
         s: Scratch,
         rng: Generator,
+        rounds: int,
         n_tries: int,
         off: Array,
         towards: Towards,
@@ -402,7 +403,7 @@ def _steer_entry(sources: int) -> Any:
                         continue
                 copy_genome(trial, moved)
                 least, merit = np.inf, np.inf
-                for turn in range(_ROUNDS + 1):
+                for turn in range(rounds + 1):
                     missed = _look(moved, t, cells, course, s, off[i])
                     if missed < least:
                         least = missed
@@ -410,7 +411,7 @@ def _steer_entry(sources: int) -> Any:
                         for j in range(len(s.F)):
                             s.there[j] = s.F[j]
                         copy_genome(moved, trial)
-                    if turn == _ROUNDS or not 0.0 < missed <= _HOPELESS:
+                    if turn == rounds or not 0.0 < missed <= _HOPELESS:
                         break
                     slopes_of_one(cells, s.layups, 0, s.room, s.plain, s.slope)
                     if not _step(course, s, rng):
@@ -448,6 +449,7 @@ def steer(
     towards: Towards,
     *,
     tries: int,
+    rounds: int = ROUNDS,
 ) -> tuple[IntArray, Array, Array]:
     """Improve designs by their outlook: into the bands first, then as asked.
 
@@ -466,6 +468,9 @@ def steer(
     tries : int
         Moves that are tried on each, and kept where they are better; with none, only
         the ends are moved towards the bands. [-]
+    rounds : int
+        Steps of the ends after each move; with none of either, designs are only looked
+        at. [-]
 
     Returns
     -------
@@ -485,6 +490,7 @@ def steer(
             helm.course,
             helm.scratch,
             rng,
+            rounds,
             tries,
             off,
             towards,

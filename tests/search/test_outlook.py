@@ -191,13 +191,17 @@ def test_steering_brings_bands_nearer(children):
         return demand.score(report).violation, off
 
     raw, off = measured(genomes)
-    climbed, promised = steer(helm, rng, genomes, off, asked(encoding, 300), tries=100)
+    climbed, promised, _ = steer(
+        helm, rng, genomes, off, asked(encoding, 300), tries=100
+    )
     rough, off = measured(climbed)
     assert np.median(promised) < 0.15 * np.median(raw)
     assert np.median(rough) < 0.2 * np.median(raw)
     # their own evaluation says how far the outlook is off: ends alone do the rest
     near = (rough > 0.0) & (rough < 3.0)
-    moved, _ = steer(helm, rng, climbed[near], off[near], asked(encoding, 300), tries=0)
+    moved, _, _ = steer(
+        helm, rng, climbed[near], off[near], asked(encoding, 300), tries=0
+    )
     changed = (moved != climbed[near]).any(axis=1)
     fine, _ = measured(moved)
     assert changed.sum() >= 10
@@ -209,7 +213,7 @@ def test_ends_alone_move_where_there_are_no_tries(children):
     helm = Helm(encoding, cells(encoding), Demand.of(encoding.spec))
     off = np.zeros((50, N_FORESEEN + len(encoding.spec.ei_targets)))
     rng = np.random.default_rng(2)
-    moved, _ = steer(helm, rng, genomes[:50], off, asked(encoding, 50), tries=0)
+    moved, _, _ = steer(helm, rng, genomes[:50], off, asked(encoding, 50), tries=0)
     before, after = (encoding.decode(g)[0] for g in (genomes[:50], moved))
     for name in ("sheet", "wraps", "mandrel", "length"):
         np.testing.assert_array_equal(getattr(before, name), getattr(after, name))
