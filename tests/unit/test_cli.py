@@ -308,7 +308,7 @@ def test_what_cannot_be_written_is_said(tmp_path, capsys):
 
 
 def test_an_impossible_spec_says_what_is_missed_by_how_much(tmp_path, capsys):
-    text = SPEC.read_text(encoding="utf-8").replace("252 cpm", "400 cpm")
+    text = SPEC.read_text(encoding="utf-8").replace("252 cpm", "700 cpm")
     spec = tmp_path / "stiff.toml"
     spec.write_text(text, encoding="utf-8")
     out = tmp_path / "run"
@@ -317,12 +317,12 @@ def test_an_impossible_spec_says_what_is_missed_by_how_much(tmp_path, capsys):
     captured = capsys.readouterr()
     assert captured.out == ""
     found = re.search(
-        r"frequency ([\d.]+) cpm, asked 398\.0 cpm to 402\.0 cpm: ([\d.]+) cpm too low",
+        r"frequency ([\d.]+) cpm, asked 698\.0 cpm to 702\.0 cpm: ([\d.]+) cpm too low",
         captured.err,
     )
     assert found is not None
     value, missing = map(float, found.groups())
-    assert value + missing == pytest.approx(398.0, abs=0.06)
+    assert value + missing == pytest.approx(698.0, abs=0.06)
     # the nearest design is there to be looked at, and measures what was said
     assert main(["evaluate", str(out / "nearest.toml"), "--json"]) == 0
     report = json.loads(capsys.readouterr().out)
