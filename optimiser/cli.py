@@ -61,7 +61,7 @@ from optimiser.terminal import (
 DONE, FAILED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
 
 _DEMO_SCENARIO = "fairway_58"
-_DEMO_EVALUATIONS = 100_000
+_DEMO_EVALUATIONS = 40_000
 #: Spans an EI profile machine may have. [m]
 _SPANS = (0.02, 1.0)
 _CAUTION = (
