@@ -163,8 +163,9 @@ def test_same_seed_same_table_and_a_smaller_move_less(run, nudges):
     less = nudge_run(run, n=4, by=BY / 4, draws=20)
     for nudge in ("end", "set", "all"):
         a, b = (rows_of(n, nudge, "weight_g") for n in (less, nudges))
+        # up and down weigh nearly the same, so either may be the larger
         ratio = a["largest_change"].to_numpy() / b["largest_change"].to_numpy()
-        assert ratio == pytest.approx(0.25, abs=0.05)
+        assert np.abs(ratio) == pytest.approx(0.25, abs=0.05)
 
 
 def test_what_is_written_says_the_same(nudges, tmp_path):
@@ -203,9 +204,10 @@ def test_bad_options_are_refused(run, capsys, words):
 
 
 def test_a_run_without_a_front_says_so(tmp_path, capsys):
-    empty = run_spec(
-        SCENARIOS / "iron_95" / "spec.toml", out=tmp_path / "empty", evaluations=50
-    )
+    text = (SCENARIOS / "iron_95" / "spec.toml").read_text(encoding="utf-8")
+    spec = tmp_path / "spec.toml"
+    spec.write_text(text.replace("306 cpm", "700 cpm"), encoding="utf-8")
+    empty = run_spec(spec, out=tmp_path / "empty", evaluations=50)
     assert main(["nudge", str(empty.folder)]) == 1
     assert "no feasible design" in capsys.readouterr().err
     assert not (empty.folder / "nudge.csv").exists()
