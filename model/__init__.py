@@ -55,7 +55,6 @@ from model.fields import (
     show_value,
 )
 from model.files import read_text
-from model.gradients import GRADIENTS
 from model.laminate import plane_stiffness, rotated_stiffness
 from model.library import (
     Fibre,
@@ -109,7 +108,6 @@ __all__ = [
     "DIMENSIONS",
     "FORBID_EXTRA",
     "FORMAT",
-    "GRADIENTS",
     "METRIC",
     "METRICS",
     "SECTION_DIFFERENCE",

@@ -13,7 +13,6 @@ from model import metrics as col
 from model.compilation import SOURCES, compiled_lean_entry
 from model.conditions import Conditions, Layups, Numbers
 from model.errors import ModelRangeError
-from model.gradients import GRADIENTS
 from model.kernel import evaluate_one
 from model.scratch import Work, workspace
 from model.wall import SAME_STATION
@@ -27,13 +26,10 @@ def _entry(sources: int) -> Any:
         numbers: Numbers,
         layups: Layups,
         work: Work,
-        full: bool,
         given: Array,
         metrics: Array,
         EI: Array,
         shop: Array,
-        gradient: Array,
-        slopes: bool,
     ) -> None:
         _ = sources  # part of the key under which the machine code is kept
         for i in range(len(layups.length)):
@@ -42,12 +38,10 @@ def _entry(sources: int) -> Any:
                 layups,
                 i,
                 work,
-                full,
                 given,
                 metrics[i],
                 EI[i],
                 shop[i],
-                gradient[i] if slopes else gradient[0, :0],
             )
 
     return evaluate_all
@@ -63,15 +57,12 @@ class BatchReport(NamedTuple):
     metrics: Array
     EI: Array  #: (n, n_ei) at the conditions' stations [N·m²]
     shop: Array  #: (n, 6) in the order of SHOP_MEASURES [m]
-    gradient: Array  #: (n, n_flag, 2, 7) to start and end of each flag, or (0, ...)
 
 
 def evaluate_batch(
     layups: Layups,
     conditions: Conditions,
     *,
-    full: bool = True,
-    gradient: bool = False,
     work: Work | None = None,
     given: Array | None = None,
 ) -> BatchReport:
@@ -83,11 +74,6 @@ def evaluate_batch(
         The designs. [SI]
     conditions : Conditions
         What they share. [SI]
-    full : bool
-        False leaves out everything that needs stiffness (those metrics are NaN). [-]
-    gradient : bool
-        Also give the derivatives of GRADIENTS to the flags' inner ends; 0 for ends
-        that coincide with an end of the shaft. [-]
     work : Work or None
         Scratch of an earlier call for designs no longer and no richer. [-]
     given : ndarray, shape (3, n_x), or None
@@ -97,7 +83,7 @@ def evaluate_batch(
     Returns
     -------
     report : BatchReport
-        Metrics, EI at the asked stations, shop measures, derivatives. [SI]
+        Metrics, EI at the asked stations, shop measures. [SI]
 
     Raises
     ------
@@ -112,22 +98,18 @@ def evaluate_batch(
     metrics = np.full((n, len(col.METRICS)), np.nan)
     EI = np.full((n, len(conditions.ei_stations)), np.nan)
     shop = np.zeros((n, len(col.SHOP_MEASURES)))
-    slopes = np.zeros((n if gradient else 1, n_flags, 2, len(GRADIENTS)))
     there = np.zeros((0, 0)) if given is None else given
     if n:
         _evaluate_all(
             conditions.numbers,
             layups,
             work,
-            full,
             there,
             metrics,
             EI,
             shop,
-            slopes,
-            gradient,
         )
-    return BatchReport(metrics, EI, shop, slopes if gradient else slopes[:0])
+    return BatchReport(metrics, EI, shop)
 
 
 def _check(layups: Layups, conditions: Conditions) -> None:

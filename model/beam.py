@@ -84,7 +84,7 @@ def first_mode(
     clamp_compliance: float,
     y: Array,
     moment: Array,
-) -> tuple[float, float]:
+) -> float:
     """First bending mode of a beam clamped at its last point, by inverse iteration.
 
     Parameters
@@ -111,8 +111,6 @@ def first_mode(
     -------
     omega2 : float
         Square of the circular frequency. [1/s²]
-    slope : float
-        Outward slope of the mode at the tip. [1/m]
     """
     length = x[last] - x[first]
     for p in range(first, last + 1):
@@ -151,7 +149,7 @@ def first_mode(
         slope *= scale
         if abs(inverse - before) <= _CONVERGED * inverse:
             break
-    return 1.0 / inverse, slope
+    return float(1.0 / inverse)
 
 
 def first_frequency(
@@ -194,7 +192,7 @@ def first_frequency(
     229.47 cpm
     """
     y, moment = np.zeros((2, len(x)))
-    omega2, _ = first_mode(
+    omega2 = first_mode(
         x,
         EI,
         m,
@@ -208,32 +206,6 @@ def first_frequency(
         moment,
     )
     return float(np.sqrt(omega2) / (2.0 * np.pi))
-
-
-@compiled_lean
-def modal_mass(x: Array, m: Array, y: Array, first: int, last: int) -> float:
-    """Mass of a beam that a mode of vibration moves.
-
-    Parameters
-    ----------
-    x, m, y : ndarray, shape (n_x,)
-        Stations, mass per length, mode shape. [m, kg/m, -]
-    first, last : int
-        Range of points. [-]
-
-    Returns
-    -------
-    mass : float
-        Integral of the mass per length times the square of the mode. [kg]
-    """
-    total = 0.0
-    near = m[first] * y[first]
-    for p in range(first, last):
-        far = m[p + 1] * y[p + 1]
-        a, b = y[p], y[p + 1]
-        total += (x[p + 1] - x[p]) * (near * (2.0 * a + b) + far * (a + 2.0 * b))
-        near = far
-    return total / 6.0
 
 
 @compiled_lean

@@ -8,7 +8,6 @@ from model.beam import (
     cantilever_deflection,
     first_mode,
     integral,
-    modal_mass,
     overhang_deflection,
     product_integral,
     twist,
@@ -28,7 +27,6 @@ from model.conditions import (
     Numbers,
 )
 from model.cost import gross_area
-from model.gradients import flag_end_gradient
 from model.laminate import Q16, Q26, add_ring, close_section
 from model.scratch import Work, lay_points, point_at, stiffness_at, torque_clamp
 from model.wall import (
@@ -51,12 +49,10 @@ def evaluate_one(
     layups: Layups,
     i: int,
     work: Work,
-    full: bool,
     given: Array,
     metrics: Array,
     EI_points: Array,
     shop: Array,
-    gradient: Array,
 ) -> None:
     """Evaluate one design of a batch.
 
@@ -70,15 +66,11 @@ def evaluate_one(
         Which of them. [-]
     work : Work
         Scratch; holds the profile afterwards. [SI]
-    full : bool
-        False leaves out everything that needs stiffness. [-]
     given : ndarray, shape (3, n_x) or (0, 0)
         EI, GJ and inverse of the curvature borne at the points, instead of those of
         the ring sums. [N·m², N·m², m]
     metrics, EI_points, shop : ndarray
         Row of each in the batch's report, written. [SI]
-    gradient : ndarray, shape (n_flag, 2, n_gradient) or (0, ...)
-        Derivatives to the flags' ends, written. [SI]
     """
     length = layups.length[i]
     sheet = layups.sheet[i]
@@ -94,35 +86,17 @@ def evaluate_one(
     _roll(numbers, layups, i, work, metrics, shop)
     _grind(numbers, sheet, work, shop)
     _weigh(numbers, length, work, metrics, shop)
-    omega2 = 0.0
-    mode_mass = 0.0
-    if full:
-        _stiffen(numbers, sheet, work)
-        if given.size > 0:
-            for p in range(work.counts[0]):
-                work.EI[p] = given[0, p]
-                work.GJ[p] = given[1, p]
-        strain_plies(numbers, length, sheet, work, given, metrics)
-        look_around(numbers, layups, i, work, metrics)
-        omega2, mode_mass = _test(numbers, length, work, metrics)
-        for j in range(len(numbers.ei_stations)):
-            EI_points[j] = stiffness_at(
-                work.x, work.EI, work.counts[0], numbers.ei_stations[j]
-            )
-    if len(gradient) > 0:
-        flag_end_gradient(
-            numbers,
-            work,
-            work.counts[0],
-            length,
-            sheet,
-            layups.wraps[i],
-            layups.run_out_tip[i],
-            layups.run_out_butt[i],
-            full,
-            omega2,
-            mode_mass,
-            gradient,
+    _stiffen(numbers, sheet, work)
+    if given.size > 0:
+        for p in range(work.counts[0]):
+            work.EI[p] = given[0, p]
+            work.GJ[p] = given[1, p]
+    strain_plies(numbers, length, sheet, work, given, metrics)
+    look_around(numbers, layups, i, work, metrics)
+    _test(numbers, length, work, metrics)
+    for j in range(len(numbers.ei_stations)):
+        EI_points[j] = stiffness_at(
+            work.x, work.EI, work.counts[0], numbers.ei_stations[j]
         )
 
 
@@ -313,20 +287,16 @@ def _stiffen(numbers: Numbers, sheet: IntArray, work: Work) -> None:
 
 
 @compiled_stage
-def _test(
-    numbers: Numbers, length: float, work: Work, metrics: Array
-) -> tuple[float, float]:
-    """Run the bench tests; give omega squared and the modal mass of the vibration."""
+def _test(numbers: Numbers, length: float, work: Work, metrics: Array) -> None:
+    """Run the bench tests."""
     bench = numbers.bench
     x, EI = work.x, work.EI
     n_x, tip = work.counts[0], work.counts[1]
-    omega2 = 0.0
-    mode_mass = 0.0
     metrics[col.FREQUENCY] = np.nan
     clamp_at = length - bench.frequency_clamp
     if 0.0 < clamp_at <= length:
         clamp = point_at(x, n_x, clamp_at, False)
-        omega2, slope = first_mode(
+        omega2 = first_mode(
             x,
             EI,
             work.m,
@@ -340,12 +310,6 @@ def _test(
             work.moment,
         )
         metrics[col.FREQUENCY] = np.sqrt(omega2) / (2.0 * np.pi)
-        head = 1.0 + bench.tip_mass_offset * slope
-        mode_mass = (
-            modal_mass(x, work.m, work.y, tip, clamp)
-            + bench.tip_mass * head * head
-            + bench.tip_mass_inertia * slope * slope
-        )
     metrics[col.TORQUE] = np.nan
     torque_to = torque_clamp(bench, length)
     if 0.0 <= bench.torque_grip < torque_to <= length:
@@ -392,4 +356,3 @@ def _test(
             point_at(x, n_x, fixed_at, False),
             bench.cantilever_load,
         )
-    return omega2, mode_mass

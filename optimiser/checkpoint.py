@@ -11,7 +11,7 @@ from optimiser.course import Arrays, Course, Solo, Stall
 from optimiser.encoding import Encoding
 from optimiser.files import write_bytes, write_table
 from optimiser.islands import ISLANDS, Islands
-from optimiser.search import Progress, State
+from optimiser.state import Progress, State
 from optimiser.store import CHECKPOINT, HISTORY, Run, unreadable
 
 

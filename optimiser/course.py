@@ -13,9 +13,10 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from optimiser.breeding import settled
 from optimiser.encoding import Encoding
-from optimiser.search import Progress, Search, State
+from optimiser.search import Search
+from optimiser.settling import settled
+from optimiser.state import Progress, State
 
 Arrays = dict[str, NDArray[Any]]
 

@@ -21,7 +21,7 @@ from model import (
 )
 from optimiser.encoding import Encoding
 from optimiser.files import write_table, write_text
-from optimiser.search import State
+from optimiser.state import State
 from optimiser.store import DESIGNS, FRONT, LIBRARY, Run
 from optimiser.words import ei_column
 

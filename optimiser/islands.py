@@ -23,7 +23,8 @@ import model
 from optimiser.course import BARREN_MOST, Arrays, Stall, measured_anew, read_marks
 from optimiser.encoding import Encoding
 from optimiser.executors import Alone, Crew
-from optimiser.search import Designs, Progress, Search, State
+from optimiser.search import Search
+from optimiser.state import Designs, Progress, State
 
 #: Designs that an island takes in at an exchange, as a share of its population.
 _SENT = 0.05

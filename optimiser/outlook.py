@@ -20,20 +20,24 @@ from model import (
     compiled_lean,
     compiled_lean_entry,
     fingerprint,
-    plane_stiffness,
-    rotated_stiffness,
 )
-from optimiser.encoding import Encoding
+from optimiser.cells import (
+    C2,
+    DENSITY,
+    N_CELLS,
+    PRICE,
+    Q11,
+    Q12,
+    Q22,
+    Q66,
+    RISE,
+    S2,
+    STRAIN,
+    Cells,
+)
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-#: Cells along a shaft; a multiple of eight fills the lanes of wide processors.
-_CELLS = 32
-_LANES = 8
-_POINTS_IN_CELL = 8
-#: An edge is smeared over this length where EI is asked for at a point. [m]
-_SHARP = 0.005
 
 #: What has an outlook, as the logarithm: weight, its moment about the tip, cost,
 #: frequency and so on, durability plus one; after them EI at the spec's points.
@@ -54,48 +58,12 @@ N_FORESEEN = 9
 WALL_MIN, BIAS_GROUND, TIP_SHORTAGE, TIP_GRIND_DEPTH = range(4)
 FORESEEN_SHOP = ("wall_min", "bias_ground", "tip_shortage", "tip_grind_depth")
 
-#: Columns of the sheet table.
-N_COLUMNS = 10
-RISE, Q11, Q12, Q22, Q66, DENSITY, PRICE, C2, S2, STRAIN = range(N_COLUMNS)
-
 #: What is kept for the derivatives: height and slope of the tip, kinetic energy, the
 #: weakest cell and its flag.
 TALL, SLOPE, KINETIC, AT, WHO = range(5)
 
 #: Rows of what the cells hold.
 EI, GJ, MASS, SPENT, HOOP, S_22, USE = range(7)
-
-
-class Cells(NamedTuple):
-    """What the outlook needs of the conditions, by length and cell."""
-
-    lengths: Array  #: (n_length,) rising [m]
-    x: Array  #: (n_length, n_cell) middle of each cell; then the spec's EI points [m]
-    long: Array  #: (n_length, n_cell) length of each cell; 0 for a point [m]
-    blur: Array  #: (n_length, n_cell) length over which an edge is smeared [m]
-    sheets: Array  #: (n_sheet, 9)
-    distance: Array  #: (n_mandrel, most) [m]
-    radius: Array
-    breaks: IntArray
-    tests: Array  #: (n_length, 4, n_cell) weight of 1/GJ, then of 1/EI [N·m³ / N·m²]
-    fits: NDArray[np.bool_]  #: (n_length, 4) whether the test fits on the shaft
-    moment: Array  #: (n_length, n_cell) that the wall must bear [N·m]
-    free: Array  #: (n_length, n_cell) length of the cell beyond the clamp [m]
-    arm: Array  #: (n_length, n_cell) middle of that length to the mass on the tip [m]
-    bent: Array  #: (n_length, n_cell) integral of the squared arm [m³]
-    compliance: Array  #: (n_length,) of the clamp, at the mass on the tip [m/N]
-    tip_mass: float
-    tip_mass_offset: float
-    tip_mass_inertia: float
-    n_points: int  #: EI points, from column _CELLS on
-    grind: float
-    coating: float  #: [kg/m²]
-    tip_radius: float  #: NaN for none
-    tip_parallel: float
-    tip_blend: float
-    tip_taper: float
-    trim_tip: float
-    trim_butt: float
 
 
 @dataclass(frozen=True)
@@ -105,167 +73,6 @@ class Foreseen:
     log: Array  #: (n, 9 + n_ei) logarithms; NaN where a test does not fit
     shop: Array  #: (n, 4) in the order of FORESEEN_SHOP [m]
     slope: Array  #: (n, n_flag, 2, 9 + n_ei) of log to start and end of each flag [1/m]
-
-
-def cells(encoding: Encoding) -> Cells:
-    """Number what the outlook needs.
-
-    Parameters
-    ----------
-    encoding : Encoding
-        Choices and conditions of a spec. [-]
-
-    Returns
-    -------
-    cells : Cells
-        For ``foresee``. [SI]
-    """
-    conditions = encoding.conditions
-    bench, finish = conditions.bench, conditions.finish
-    numbers = conditions.numbers
-    lengths = encoding.tables.length
-    n = _CELLS
-    points = np.array(conditions.ei_stations)
-    # points fill up whole lanes; those too many repeat the middle of the shaft
-    m = n + -(-len(points) // _LANES) * _LANES
-    edges = lengths[:, None] * np.linspace(0.0, 1.0, n + 1)
-    x = np.repeat(lengths[:, None] / 2.0, m, axis=1)
-    x[:, :n] = (edges[:, 1:] + edges[:, :-1]) / 2.0
-    x[:, n : n + len(points)] = np.minimum(points, lengths[:, None])
-    long, blur = np.zeros_like(x), np.full_like(x, _SHARP)
-    long[:, :n] = blur[:, :n] = np.diff(edges)
-    tests = np.zeros((len(lengths), 4, m))
-    fits = np.zeros((len(lengths), 4), dtype=np.bool_)
-    moment, free, arm, bent = np.zeros((4, len(lengths), m))
-    compliance = np.zeros(len(lengths))
-    for i, length in enumerate(lengths):
-        clamp = length - bench.frequency_clamp
-        cut = np.minimum(edges[i], max(clamp, 0.0))
-        off = bench.tip_mass_offset
-        free[i, :n] = np.diff(cut)
-        arm[i, :n] = (cut[1:] + cut[:-1]) / 2.0 + off
-        bent[i, :n] = np.diff((cut + off) ** 3) / 3.0
-        compliance[i] = bench.frequency_clamp_compliance * (clamp + off)
-        for j, (weight, does_fit) in enumerate(_tests(encoding, float(length))):
-            fits[i, j] = does_fit
-            if does_fit:
-                tests[i, j, :n] = _integrals(weight, edges[i])
-        rise = (bench.strength_tip_support, bench.strength_from)
-        fall = (length - bench.strength_to, length - bench.strength_butt_support)
-        ramp = np.interp(x[i, :n], [*rise, *fall], [0.0, 1.0, 1.0, 0.0])
-        moment[i, :n] = bench.strength_moment * ramp
-    tip = finish.tip_diameter
-    return Cells(
-        lengths=lengths,
-        x=x,
-        long=long,
-        blur=blur,
-        sheets=_sheets(encoding),
-        distance=numbers.distance,
-        radius=numbers.radius,
-        breaks=numbers.breaks,
-        tests=tests,
-        fits=fits,
-        moment=moment,
-        free=free,
-        arm=arm,
-        bent=bent,
-        compliance=compliance,
-        tip_mass=float(bench.tip_mass),
-        tip_mass_offset=float(bench.tip_mass_offset),
-        tip_mass_inertia=float(bench.tip_mass_inertia),
-        n_points=len(points),
-        grind=float(finish.grind),
-        coating=float(finish.coating),
-        tip_radius=np.nan if tip is None else float(tip) / 2.0,
-        tip_parallel=float(finish.tip_parallel or 0.0),
-        tip_blend=float(finish.tip_blend or 0.0),
-        tip_taper=float(finish.tip_taper or 0.0),
-        trim_tip=float(conditions.trim_tip),
-        trim_butt=float(conditions.trim_butt),
-    )
-
-
-def _sheets(encoding: Encoding) -> Array:
-    conditions = encoding.conditions
-    table = np.zeros((len(conditions.sheets), N_COLUMNS))
-    rows = zip(
-        conditions.sheets,
-        conditions.plies,
-        conditions.prices,
-        encoding.tables.turn,
-        strict=True,
-    )
-    for row, (sheet, ply, price, turn) in enumerate(rows):
-        Q = rotated_stiffness(
-            plane_stiffness(ply.E1, ply.E2, ply.G12, ply.nu12),
-            sheet.angle,
-            is_pair=sheet.is_pair,
-        )
-        c, s = np.cos(sheet.angle), np.sin(sheet.angle)
-        strain = min(ply.strain_tension, ply.strain_compression)
-        # one wrap's volume of wall takes this much of a roll
-        spent = price * (2.0 if sheet.is_pair else 1.0) / turn
-        table[row] = [turn, *Q[:4], ply.density, spent, c * c, s * s, strain]
-    return table
-
-
-def _tests(encoding: Encoding, length: float) -> list[tuple[Any, bool]]:
-    """Weight of 1/GJ or 1/EI in each test by station, and whether the test fits."""
-    bench = encoding.conditions.bench
-    clamp = bench.torque_clamp_at
-    if clamp is None:
-        clamp = length - bench.torque_clamp
-
-    def couple(x: Array) -> Array:
-        return np.where((x > bench.torque_grip) & (x < clamp), bench.torque_moment, 0.0)
-
-    def hung(load: float, load_at: float, support: float, hold: float) -> Any:
-        beyond = abs(load_at - support)
-
-        def weight(x: Array) -> Array:
-            from_load = np.abs(x - load_at)
-            held = beyond * np.abs(x - hold) / abs(support - hold)
-            outer = (x - load_at) * (x - support) <= 0.0
-            inner = (x - support) * (x - hold) <= 0.0
-            arm = np.where(outer, from_load, np.where(inner, held, 0.0))
-            return load * arm * arm
-
-        return weight
-
-    def cantilever(x: Array) -> Array:
-        arm = np.maximum(x - bench.cantilever_load_at, 0.0)
-        inside = x < length - bench.cantilever_clamp
-        return np.where(inside, bench.cantilever_load * arm * arm, 0.0)
-
-    fixed = length - bench.cantilever_clamp
-    return [
-        (couple, 0.0 <= bench.torque_grip < clamp <= length),
-        (
-            hung(bench.tip_load, bench.tip_load_at, bench.tip_support, bench.tip_hold),
-            0.0 <= bench.tip_hold < bench.tip_support < bench.tip_load_at <= length,
-        ),
-        (
-            hung(
-                bench.butt_load,
-                length - bench.butt_load_at,
-                length - bench.butt_support,
-                length - bench.butt_hold,
-            ),
-            0.0 <= bench.butt_hold < bench.butt_support < bench.butt_load_at <= length,
-        ),
-        (cantilever, 0.0 <= bench.cantilever_load_at < fixed <= length),
-    ]
-
-
-def _integrals(weight: Any, edges: Array) -> Array:
-    """Integral of a weight over each cell, by midpoints of its parts."""
-    n = len(edges) - 1
-    share = (np.arange(_POINTS_IN_CELL) + 0.5) / _POINTS_IN_CELL
-    h = np.diff(edges)
-    x = edges[:-1, None] + h[:, None] * share
-    mean: Array = weight(x).reshape(n, -1).mean(axis=1)
-    return mean * h
 
 
 @compiled_lean
@@ -288,7 +95,7 @@ def _build(
     last = cells.breaks[mandrel] - 2
     for c in range(n):
         s = x[c] + layups.mandrel_set[i]
-        if c >= _CELLS:
+        if c >= N_CELLS:
             j = 0
         while j < last and s > cells.distance[mandrel, j + 1]:
             j += 1
@@ -311,7 +118,7 @@ def _build(
         end -= ramp_butt / 2.0
         for part in range(2):
             # cells, then points
-            first, past = (0, _CELLS) if part == 0 else (_CELLS, n)
+            first, past = (0, N_CELLS) if part == 0 else (N_CELLS, n)
             if first == past:
                 break
             per_tip = 1.0 / _wide(ramp_tip, blur[first])
@@ -326,7 +133,7 @@ def _build(
         return
     parallel_end = cells.tip_radius + cells.tip_taper * cells.tip_parallel / 2.0
     beyond = 0
-    while beyond < _CELLS - 1 and x[beyond] <= cells.tip_parallel + cells.tip_blend:
+    while beyond < N_CELLS - 1 and x[beyond] <= cells.tip_parallel + cells.tip_blend:
         beyond += 1
     rise = (top[beyond] - parallel_end) / max(x[beyond] - cells.tip_parallel, 1e-9)
     for c in range(n):
@@ -399,7 +206,7 @@ def _look_at_shop(
             ground = max(ground, cut)
     shortage, depth = 0.0, 0.0
     if not np.isnan(cells.tip_radius):
-        for c in range(_CELLS):
+        for c in range(N_CELLS):
             if cells.x[row, c] >= cells.tip_parallel:
                 break
             asked = cells.tip_radius + cells.tip_taper * cells.x[row, c] / 2.0
@@ -625,7 +432,7 @@ def room(cells: Cells, n_flags: int) -> Room:
     Parameters
     ----------
     cells : Cells
-        From ``cells``. [SI]
+        From ``cells.cells_of``. [SI]
     n_flags : int
         Most flags of a design. [-]
 
@@ -654,7 +461,7 @@ def foresee_one(
     Parameters
     ----------
     cells : Cells
-        From ``cells``. [SI]
+        From ``cells.cells_of``. [SI]
     layups : Layups
         Designs. [SI]
     i : int
@@ -693,7 +500,7 @@ def foresee_one(
             log[TORQUE + j] = np.log(total)
     log[DURABILITY] = _weakest(cells, row, sheet, r, top, sums, room.way)
     for j in range(cells.n_points):
-        log[N_FORESEEN + j] = np.log(sums[EI, _CELLS + j])
+        log[N_FORESEEN + j] = np.log(sums[EI, N_CELLS + j])
 
 
 @compiled_lean
@@ -705,7 +512,7 @@ def slopes_of_one(
     Parameters
     ----------
     cells : Cells
-        From ``cells``. [SI]
+        From ``cells.cells_of``. [SI]
     layups : Layups
         Designs. [SI]
     i : int
@@ -741,7 +548,7 @@ def slopes_of_one(
     at = int(room.way[AT])
     by[DURABILITY, EI, at] = 1.0 / sums[EI, at]
     for j in range(cells.n_points):
-        by[N_FORESEEN + j, EI, _CELLS + j] = 1.0 / sums[EI, _CELLS + j]
+        by[N_FORESEEN + j, EI, N_CELLS + j] = 1.0 / sums[EI, N_CELLS + j]
     slope[:] = 0.0
     _slopes(cells, layups, i, row, room.r, room.top, sums, by, room.way, slope)
 
@@ -779,7 +586,7 @@ def foresee(cells: Cells, layups: Layups, *, slopes: bool = False) -> Foreseen:
     Parameters
     ----------
     cells : Cells
-        From ``cells``. [SI]
+        From ``cells.cells_of``. [SI]
     layups : Layups
         Designs of the same spec. [SI]
     slopes : bool

@@ -133,27 +133,6 @@ class Demand:
         violation = np.maximum(G, 0.0).sum(axis=1)
         return Scores(F, G, violation)
 
-    def score_quick(self, report: BatchReport) -> Array:
-        """Violation by what is known without stiffness.
-
-        Parameters
-        ----------
-        report : BatchReport
-            Designs, evaluated without stiffness. [SI]
-
-        Returns
-        -------
-        violation : ndarray, shape (n,)
-            0 where masses, diameters, cost and shop rules fit. [-]
-        """
-        metrics = report.metrics[:, self.column]
-        bands = np.maximum(self.low - metrics, metrics - self.high) / self.unit
-        shop = (report.shop * self.shop_sign - self.shop_limit) / SHOP_UNIT
-        known = np.nan_to_num(bands, nan=0.0)
-        violation: Array = np.maximum(known, 0.0).sum(axis=1)
-        violation += np.maximum(shop - 1e-6, 0.0).sum(axis=1)
-        return violation
-
     def worst(self) -> Array:
         """Bound of each objective, in the objectives' sign; infinite where none."""
         worst = np.full(len(self.objective), np.inf)

@@ -41,9 +41,9 @@ from optimiser.front import design_file, write_front
 from optimiser.islands import Islands, footing, warm_up
 from optimiser.misses import misses
 from optimiser.problem import Demand
-from optimiser.search import Progress
 from optimiser.spec import Spec
 from optimiser.spec_file import named_library, read_spec
+from optimiser.state import Progress
 from optimiser.store import (
     LIBRARY,
     NEAREST,

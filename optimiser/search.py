@@ -4,21 +4,21 @@ Works on arrays. Knows nothing of files: it reports to a callable after every
 generation, and its whole state goes in and out as arrays.
 """
 
-import json
 import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
-from typing import Any
 
 import moocore
 import numpy as np
 from numpy.typing import NDArray
 
 from model import METRICS, Work, evaluate_batch, workspace
-from optimiser.breeding import breed, settled
+from optimiser.breeding import breed
+from optimiser.cells import cells_of
 from optimiser.encoding import Encoding
-from optimiser.outlook import N_FORESEEN, cells, evaluated, foresee
+from optimiser.outlook import N_FORESEEN, evaluated, foresee
 from optimiser.problem import Demand, Scores
+from optimiser.settling import settled
+from optimiser.state import Designs, Progress, State
 from optimiser.steer import Helm, Towards, depth_below, steer
 
 Array = NDArray[np.float64]
@@ -28,7 +28,6 @@ BoolArray = NDArray[np.bool_]
 #: Designs kept in the archive at most; beyond it the least contributors are thinned.
 ARCHIVE_MOST = 4000
 _MATES = 8
-#: Share of each generation that is bred out of nothing.
 #: Share of each generation that is bred out of nothing.
 _NEWCOMERS = 0.02
 #: Moves tried on a child, and on one out of nothing, before it is evaluated.
@@ -51,161 +50,6 @@ _INFEASIBLE_SHARE = 0.1
 _MEMORY = 1 << 17
 
 
-@dataclass
-class Designs:
-    """Genomes with what was measured of them."""
-
-    genomes: IntArray
-    metrics: Array  #: (n, n_metric) SI; NaN where not asked for
-    EI: Array  #: (n, n_ei) at the spec's points [N·m²]
-    F: Array  #: objectives, all to be small
-    violation: Array  #: 0 for feasible
-
-    @property
-    def n(self) -> int:
-        """Number of designs."""
-        return len(self.genomes)
-
-    def take(self, index: NDArray[Any]) -> "Designs":
-        """Some of the designs.
-
-        Parameters
-        ----------
-        index : ndarray
-            Indices or mask. [-]
-
-        Returns
-        -------
-        designs : Designs
-            The picked ones. [-]
-        """
-        return Designs(
-            self.genomes[index],
-            self.metrics[index],
-            self.EI[index],
-            self.F[index],
-            self.violation[index],
-        )
-
-    def join(self, other: "Designs") -> "Designs":
-        """These designs and others.
-
-        Parameters
-        ----------
-        other : Designs
-            More designs. [-]
-
-        Returns
-        -------
-        designs : Designs
-            Both. [-]
-        """
-        return Designs(
-            np.concatenate([self.genomes, other.genomes]),
-            np.concatenate([self.metrics, other.metrics]),
-            np.concatenate([self.EI, other.EI]),
-            np.concatenate([self.F, other.F]),
-            np.concatenate([self.violation, other.violation]),
-        )
-
-
-@dataclass
-class Progress:
-    """Where a search stands."""
-
-    evaluations: int = 0
-    foreseen: int = 0  #: children that were looked at by their outlook
-    seconds: float = 0.0
-    feasible: int = 0  #: feasible designs seen
-    generation: int = 0
-    archive: int = 0
-    first_feasible: int | None = None  #: evaluations until the first feasible design
-    first_feasible_seconds: float | None = None
-    least_violation: float = np.inf
-
-
-@dataclass
-class State:
-    """All that a search needs to go on."""
-
-    population: Designs
-    archive: Designs
-    progress: Progress
-    memory: NDArray[np.uint64]  #: hashes of designs seen; a new one replaces an old
-    reference: Array  #: (n_objective,) reference point; NaN until known
-    ideal: Array  #: best values when the reference was fixed
-    #: hashes of the archive's designs whose neighbours were looked at
-    swept: NDArray[np.uint64] = field(default_factory=lambda: np.zeros(0, np.uint64))
-    rng: np.random.Generator = field(default_factory=lambda: np.random.default_rng(1))
-
-    def to_arrays(self) -> dict[str, NDArray[Any]]:
-        """The state as plain arrays.
-
-        Returns
-        -------
-        arrays : dict
-            Arrays and one JSON text, without pickled objects. [-]
-        """
-        words = {
-            "rng": self.rng.bit_generator.state,
-            "progress": {
-                key: None if value is not None and not np.isfinite(value) else value
-                for key, value in vars(self.progress).items()
-            },
-        }
-        arrays: dict[str, NDArray[Any]] = {
-            "words": np.array(json.dumps(words)),
-            "memory": self.memory,
-            "swept": self.swept,
-            "reference": self.reference,
-            "ideal": self.ideal,
-        }
-        for name, designs in (("p", self.population), ("a", self.archive)):
-            for key, value in vars(designs).items():
-                arrays[f"{name}_{key}"] = value
-        return arrays
-
-    @classmethod
-    def from_arrays(cls, arrays: dict[str, NDArray[Any]]) -> "State":
-        """State from plain arrays.
-
-        Parameters
-        ----------
-        arrays : dict
-            As given by ``to_arrays``. [-]
-
-        Returns
-        -------
-        state : State
-            Ready to go on. [-]
-        """
-        words = json.loads(str(arrays["words"]))
-        rng = np.random.default_rng()
-        rng.bit_generator.state = words["rng"]
-        progress = Progress(**words["progress"])
-        if progress.least_violation is None:
-            progress.least_violation = np.inf
-        groups = [
-            Designs(
-                *(
-                    arrays[f"{n}_{k}"]
-                    for k in ("genomes", "metrics", "EI", "F", "violation")
-                )
-            )
-            for n in ("p", "a")
-        ]
-        return cls(
-            groups[0],
-            groups[1],
-            progress,
-            arrays["memory"],
-            arrays["reference"],
-            arrays["ideal"],
-            arrays["swept"],
-            rng,
-        )
-
-
 class Search:
     """A search of one spec, generation by generation."""
 
@@ -213,7 +57,7 @@ class Search:
         self.encoding = encoding
         self.spec = encoding.spec
         self.demand = Demand.of(encoding.spec)
-        self.cells = cells(encoding)
+        self.cells = cells_of(encoding)
         self._helm = Helm(encoding, self.cells, self.demand)
         self.state = state if state is not None else self._fresh()
         self._work: Work = workspace(

@@ -21,7 +21,8 @@ from model import (
     fingerprint,
     no_layups,
 )
-from optimiser.breeding import copy_genome, fit, move_ends, mutate
+from optimiser.breeding import mutate
+from optimiser.cells import Cells
 from optimiser.encoding import Encoding, Tables, decode_all
 from optimiser.outlook import (
     BUTT,
@@ -35,13 +36,13 @@ from optimiser.outlook import (
     TIP,
     TORQUE,
     WEIGHT,
-    Cells,
     Room,
     foresee_one,
     room,
     slopes_of_one,
 )
 from optimiser.problem import SHOP_UNIT, Demand
+from optimiser.settling import copy_genome, fit, move_ends
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -21,9 +21,9 @@ import pandas as pd
 
 from model import METRICS, Fault, InputError, Library, read_library, suggestion
 from optimiser.files import write_text
-from optimiser.search import Progress
 from optimiser.spec import SearchOptions, Spec
 from optimiser.spec_file import read_spec
+from optimiser.state import Progress
 from optimiser.words import ei_column
 
 SPEC: Final = "spec.toml"

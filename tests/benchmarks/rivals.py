@@ -13,9 +13,10 @@ from pymoo.operators.repair.rounding import RoundingRepair
 from pymoo.operators.sampling.rnd import IntegerRandomSampling
 
 from model import evaluate_batch
-from optimiser.breeding import breed, fit_diameters, settle
+from optimiser.breeding import breed
 from optimiser.problem import Demand, ShaftProblem
 from optimiser.search import Search
+from optimiser.settling import fit_diameters, settle
 from tests.benchmarks.kept_front import Front, nondominated, nothing
 from tests.shop_rules import RULES, broken, can_be_evaluated
 

@@ -18,7 +18,9 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from model import METRICS, evaluate_batch, layups_of, read_library, workspace
 from optimiser.breeding import breed
+from optimiser.cells import cells_of
 from optimiser.encoding import encode
+from optimiser.outlook import foresee
 from optimiser.spec_file import read_spec
 from tests.reference import plain_numpy
 
@@ -72,13 +74,12 @@ def compare(scenario, n_plain, n_batch, repeats=5):
         np.testing.assert_allclose(report.shop[i], shop, rtol=1e-9, atol=1e-13)
     plain = best(lambda: [plainly(design) for design in designs], repeats)
     batch = best(lambda: evaluate_batch(layups, conditions, work=work), repeats)
-    with_slopes = best(
-        lambda: evaluate_batch(layups, conditions, gradient=True, work=work), repeats
-    )
+    cells = cells_of(encoding)
+    outlook = best(lambda: foresee(cells, layups), repeats)
     return (
         len(designs) / plain,
         len(genomes) / batch,
-        len(genomes) / with_slopes,
+        len(genomes) / outlook,
     )
 
 
@@ -92,13 +93,13 @@ def main():
         f"numba {version('numba')}"
     )
     print(
-        f"{'scenario':<12} {'plain/s':>9} {'batch/s':>9} {'ratio':>7} {'+slopes/s':>10}"
+        f"{'scenario':<12} {'plain/s':>9} {'batch/s':>9} {'ratio':>7} {'outlook/s':>10}"
     )
     for path in sorted(SCENARIOS.glob("*/spec.toml")):
-        plain, batch, slopes = compare(path.parent.name, min(n, 200), n)
+        plain, batch, outlook = compare(path.parent.name, min(n, 200), n)
         print(
             f"{path.parent.name:<12} {plain:>9,.0f} {batch:>9,.0f} "
-            f"{batch / plain:>7.0f} {slopes:>10,.0f}"
+            f"{batch / plain:>7.0f} {outlook:>10,.0f}"
         )
 
 

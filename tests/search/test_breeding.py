@@ -55,7 +55,7 @@ def test_children_obey_the_rules_of_construction(children):
 def test_children_have_their_end_diameters_in_band(children):
     encoding, genomes = children
     layups, _ = encoding.decode(genomes)
-    report = evaluate_batch(layups, encoding.conditions, full=False)
+    report = evaluate_batch(layups, encoding.conditions)
     demand = Demand.of(encoding.spec)
     for key in ("tip_diameter", "butt_diameter"):
         column = KEYS.index(key)

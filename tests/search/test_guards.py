@@ -22,10 +22,10 @@ from model import (
     evaluate_batch,
     layups_of,
 )
-from optimiser.breeding import settle
 from optimiser.encoding import GENES, HEAD, PRESENT, RANK, SET, SHEET, encode
 from optimiser.problem import Demand, ShaftProblem
 from optimiser.search import Search
+from optimiser.settling import settle
 from optimiser.spec import Rules
 from optimiser.spec_file import read_spec
 from tests.benchmarks import kept_front

@@ -16,7 +16,8 @@ from optimiser.encoding import encode
 from optimiser.executors import Alone, CrewLostError, processes
 from optimiser.islands import Islands, stint
 from optimiser.run import Hands, resume_run, run_spec
-from optimiser.search import Search, State
+from optimiser.search import Search
+from optimiser.state import State
 from tests.search.courses import (
     assert_same_course,
     course_of,

@@ -23,7 +23,7 @@ from optimiser.checkpoint import write_checkpoint
 from optimiser.cli import main
 from optimiser.course import Stall
 from optimiser.run import Hands, Limits, Standing, resume_run, run_spec
-from optimiser.search import Progress
+from optimiser.state import Progress
 from optimiser.store import Budget, locked, open_run
 from optimiser.terminal import ProgressLine
 from tests.search.courses import (

@@ -7,6 +7,7 @@ import pytest
 
 from model import SHOP_MEASURES, evaluate_batch
 from optimiser.breeding import breed
+from optimiser.cells import cells_of
 from optimiser.encoding import encode
 from optimiser.outlook import (
     BUTT,
@@ -20,7 +21,6 @@ from optimiser.outlook import (
     TIP,
     TORQUE,
     WEIGHT,
-    cells,
     evaluated,
     foresee,
 )
@@ -80,7 +80,7 @@ def test_outlook_is_near_the_evaluation(children):
     encoding, genomes = children
     layups, _ = encoding.decode(genomes)
     report = evaluate_batch(layups, encoding.conditions)
-    foreseen = foresee(cells(encoding), layups)
+    foreseen = foresee(cells_of(encoding), layups)
     off = np.abs(evaluated(report.metrics, report.EI, layups.length) - foreseen.log)
     for v in range(off.shape[1]):
         if v == COST:
@@ -105,7 +105,7 @@ def unground(encoding):
 def test_slopes_are_those_of_the_outlook(children):
     encoding, genomes = children
     encoding = unground(encoding)
-    table = cells(encoding)
+    table = cells_of(encoding)
     layups = decoded(encoding, genomes[:60])
     here = foresee(table, layups, slopes=True)
     h = 1e-7
@@ -138,7 +138,7 @@ def test_slopes_are_those_of_the_evaluation(children):
     encoding, genomes = children
     encoding = unground(encoding)
     layups, _ = encoding.decode(genomes[:100])
-    here = foresee(cells(encoding), layups, slopes=True)
+    here = foresee(cells_of(encoding), layups, slopes=True)
     # cells shift with the ends: fine ones, and a step as long as a cell of the outlook
     conditions = replace(encoding.conditions, cell=0.005)
     h = 0.018
@@ -179,7 +179,7 @@ def asked(encoding, n):
 def test_steering_brings_bands_nearer(children):
     encoding, genomes = children
     demand = Demand.of(encoding.spec)
-    table = cells(encoding)
+    table = cells_of(encoding)
     helm = Helm(encoding, table, demand)
     rng = np.random.default_rng(5)
 
@@ -210,7 +210,7 @@ def test_steering_brings_bands_nearer(children):
 
 def test_ends_alone_move_where_there_are_no_tries(children):
     encoding, genomes = children
-    helm = Helm(encoding, cells(encoding), Demand.of(encoding.spec))
+    helm = Helm(encoding, cells_of(encoding), Demand.of(encoding.spec))
     off = np.zeros((50, N_FORESEEN + len(encoding.spec.ei_targets)))
     rng = np.random.default_rng(2)
     moved, _, _ = steer(helm, rng, genomes[:50], off, asked(encoding, 50), tries=0)

@@ -13,7 +13,8 @@ from pymoo.optimize import minimize
 from model import METRICS, evaluate
 from optimiser.encoding import encode
 from optimiser.problem import Demand, ShaftProblem
-from optimiser.search import ARCHIVE_MOST, Search, State
+from optimiser.search import ARCHIVE_MOST, Search
+from optimiser.state import State
 
 
 def search(scenario, library, seed, evaluations):

@@ -16,7 +16,7 @@ import pytest
 from model import METRICS
 from optimiser.cli import main
 from optimiser.run import Standing, packaged_scenarios
-from optimiser.search import Progress
+from optimiser.state import Progress
 from optimiser.store import Budget
 from optimiser.terminal import ProgressLine, standing_text
 from tests.conftest import SCENARIOS

@@ -19,7 +19,7 @@ from optimiser import checkpoint, files
 from optimiser.encoding import encode
 from optimiser.front import write_front
 from optimiser.run import resume_run, run_spec
-from optimiser.search import Progress
+from optimiser.state import Progress
 from optimiser.store import Budget, create_run, locked, new_folder, open_run
 from optimiser.words import ei_column
 from tests.conftest import SCENARIOS
