@@ -22,6 +22,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from optimiser.run import Hands, resume_run, run_spec
+from optimiser.search import ARCHIVE_MOST
 from tests.search.courses import (
     assert_same_run,
     held_by,
@@ -81,7 +82,10 @@ def main():
                 progress, now, share = held_by(folder)
                 held, age = progress.evaluations, reached_at - progress.seconds
                 gone = 0 if archive is None else lost(archive, now)
-                is_good &= gone == 0 and held >= before and share >= volume - 1e-12
+                is_good &= held >= before
+                # beyond 4,000 designs an archive is thinned to 3,000, as is stated
+                is_full = now.n >= ARCHIVE_MOST * 3 // 4
+                is_good &= is_full or (gone == 0 and share >= volume - 1e-12)
                 before, archive, volume = held, now, share
                 n = now.n
             else:
