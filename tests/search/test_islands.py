@@ -2,6 +2,8 @@
 
 import os
 import signal
+import subprocess
+import sys
 from dataclasses import replace
 from itertools import pairwise
 
@@ -19,6 +21,8 @@ from optimiser.run import Hands, resume_run, run_spec
 from optimiser.search import Search
 from optimiser.state import State
 from tests.search.courses import (
+    ROOT,
+    SPEC,
     assert_same_course,
     course_of,
     lost,
@@ -144,6 +148,43 @@ def test_a_stint_may_end_anywhere(encoding):
     assert n > 5
     for name in at_once.keys() - {"words"}:
         np.testing.assert_array_equal(pieces[name], at_once[name], err_msg=name)
+
+
+THREADS = """
+import hashlib, sys
+from pathlib import Path
+from model import read_library
+from optimiser.encoding import encode
+from optimiser.search import Search
+from optimiser.spec_file import read_spec
+library = read_library()
+search = Search(encode(read_spec(Path(sys.argv[1]), library), library))
+search.run(evaluations=2_000)
+digest = hashlib.sha256()
+for name, array in sorted(search.state.to_arrays().items()):
+    if name != "words":
+        digest.update(array.tobytes())
+print(digest.hexdigest())
+"""
+
+
+def test_threads_of_matrix_products_make_no_difference():
+    """One worker's libraries may use other numbers of threads than another's."""
+    names = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
+    said = [
+        subprocess.Popen(
+            [sys.executable, "-c", THREADS, str(SPEC)],
+            env=os.environ
+            | {"PYTHONPATH": str(ROOT)}
+            | dict.fromkeys(names, str(threads)),
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        for threads in (1, 2)
+    ]
+    one, two = (process.communicate()[0] for process in said)
+    assert len(one) == 65
+    assert one == two
 
 
 def test_the_number_of_islands_matters_the_crew_does_not(encoding):

@@ -160,7 +160,10 @@ def test_a_start_that_was_cut_off_is_told(tmp_path):
 def test_a_closed_terminal_ends_a_run_in_good_order(tmp_path):
     folder = tmp_path / "run"
     spec = spec_with(tmp_path, population=60)
-    program = "import sys; from optimiser.cli import main; sys.exit(main(sys.argv[1:]))"
+    program = (
+        "import sys, optimiser.run as run; run.write_front = lambda *_: None; "
+        "from optimiser.cli import main; sys.exit(main(sys.argv[1:]))"
+    )
     words = ["search", str(spec), "--out", str(folder), "--evaluations", "10000000"]
     process = subprocess.Popen(
         [sys.executable, "-c", program, *words],
@@ -415,7 +418,7 @@ def test_a_stall_is_told(tmp_path, capsys):
 
 def test_the_history_says_how_fast_and_how_long(tmp_path):
     spec = spec_with(tmp_path, population=60)
-    run = run_spec(spec, out=tmp_path / "run", evaluations=4_000)
+    run = run_spec(spec, out=tmp_path / "run", evaluations=1_500)
     table = run.history
     late = table.iloc[-1]
     assert late["feasible_share"] == pytest.approx(
@@ -423,7 +426,7 @@ def test_the_history_says_how_fast_and_how_long(tmp_path):
     )
     known = table["evaluations_per_s"].notna()
     assert known.any()
-    rest = (4_000 - table["evaluations"]).clip(lower=0) / table["evaluations_per_s"]
+    rest = (1_500 - table["evaluations"]).clip(lower=0) / table["evaluations_per_s"]
     np.testing.assert_allclose(table["left_s"][known], rest[known], atol=0.6)
     header = (run.folder / "history.csv").read_text(encoding="utf-8").splitlines()[0]
     assert header.split(",") == list(store.HISTORY_COLUMNS)
@@ -485,13 +488,13 @@ def shop(own, tmp_path):
 
 @pytest.mark.parametrize("islands", [1, 2])
 def test_a_changed_library_is_told_and_taken_only_if_asked(shop, tmp_path, islands):
-    spec = spec_with(tmp_path, population=60, islands=islands, exchange=400)
-    options = {"library": shop, "evaluations": 3_000, "hands": ONE}
+    spec = spec_with(tmp_path, population=60, islands=islands, exchange=200)
+    options = {"library": shop, "evaluations": 900, "hands": ONE}
     whole = run_spec(spec, out=tmp_path / "whole", **options)
-    run = run_spec(spec, out=tmp_path / "run", **(options | {"evaluations": 2_000}))
+    run = run_spec(spec, out=tmp_path / "run", **(options | {"evaluations": 600}))
     dearer(shop)
     said = []
-    run = resume_run(run.folder, evaluations=3_000, hands=ONE, say=said.append)
+    run = resume_run(run.folder, evaluations=900, hands=ONE, say=said.append)
     assert len(said) == 1
     assert str(shop) in said[0]
     assert "prepregs: standard-125 changed" in said[0]
@@ -501,7 +504,7 @@ def test_a_changed_library_is_told_and_taken_only_if_asked(shop, tmp_path, islan
     cost = course_of(run).found().archive.F[:, 1].min()
     said.clear()
     run = resume_run(
-        run.folder, evaluations=3_500, hands=ONE, take_library=True, say=said.append
+        run.folder, evaluations=1_000, hands=ONE, take_library=True, say=said.append
     )
     assert "measured anew" in said[0]
     assert course_of(run).found().archive.F[:, 1].min() > cost * 1.1
