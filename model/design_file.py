@@ -324,8 +324,9 @@ def _check_amounts(document: Document) -> None:
         if not isinstance(flag, dict):
             continue
         where = document.numbered("flag", i, flag)
-        misspelt = {nearest(str(key), ("wraps", "width")) for key in flag}
-        if not misspelt & {"wraps", "width"}:
+        amounts = {"wraps", "width"}
+        meant = amounts & flag.keys() or {nearest(str(key), amounts) for key in flag}
+        if not meant & amounts:
             document.fault(
                 where,
                 "wraps",

@@ -5,6 +5,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from model.compilation import compiled_entry
 from model.conditions import Sheet
 from model.design import Design
 from model.library import Library, Ply
@@ -140,18 +141,21 @@ def flag_report(
     )
 
 
+@compiled_entry
 def _corners(x: Array, width: Array) -> NDArray[np.bool_]:
     """Points where the edge of a piece bends or steps by more than 10 micrometres."""
-    keep = np.zeros(len(x), dtype=np.bool_)
-    keep[0] = keep[-1] = True
+    n = len(x)
+    keep = np.zeros(n, dtype=np.bool_)
+    keep[0] = keep[n - 1] = True
     last = 0
-    for p in range(1, len(x) - 1):
+    for p in range(1, n - 1):
         span = x[p + 1] - x[last]
-        on_line = width[p + 1]
+        bends = False
         if span > SAME_STATION:
-            share = (x[last + 1 : p + 1] - x[last]) / span
-            on_line = width[last] + share * (width[p + 1] - width[last])
-            bends = bool(np.any(np.abs(on_line - width[last + 1 : p + 1]) > 1e-5))
+            slope = (width[p + 1] - width[last]) / span
+            for q in range(last + 1, p + 1):
+                on_line = width[last] + slope * (x[q] - x[last])
+                bends |= abs(on_line - width[q]) > 1e-5
         else:
             bends = abs(width[p + 1] - width[p]) > 1e-5
         if bends:

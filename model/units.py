@@ -15,7 +15,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 from types import MappingProxyType
 from typing import Final
 
@@ -220,6 +220,7 @@ def quoted_example(dimension: Dimension) -> str:
     return f'"{dimension.example}"' if dimension.shown else dimension.example
 
 
+@lru_cache(maxsize=1024)
 def _unit_factor(unit: str, dimension: Dimension) -> Fraction:
     """Factor from a unit to the SI unit of a dimension."""
     parsed = _parse_unit(unit)

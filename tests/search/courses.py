@@ -24,10 +24,13 @@ TIMES = ("seconds", "first_feasible_seconds")
 
 
 def spec_with(folder, **search):
-    """A copy of the scenario with keys of [search]."""
+    """The scenario with keys of [search], and two objectives: a front soon written."""
     lines = [f"{key} = {json.dumps(value)}" for key, value in search.items()]
     path = folder / "spec.toml"
     text, _own = SPEC.read_text(encoding="utf-8").split("[search]")
+    three = 'durability = { trade = "more", at_least = 0.15 }'
+    assert three in text
+    text = text.replace(three, "durability = { at_least = 0.15 }")
     path.write_text(text + "\n[search]\n" + "\n".join(lines) + "\n", encoding="utf-8")
     return path
 

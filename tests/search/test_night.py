@@ -507,7 +507,9 @@ def test_a_changed_library_is_told_and_taken_only_if_asked(shop, tmp_path, islan
         run.folder, evaluations=1_000, hands=ONE, take_library=True, say=said.append
     )
     assert "measured anew" in said[0]
-    assert course_of(run).found().archive.F[:, 1].min() > cost * 1.1
+    assert (
+        course_of(run).found().archive.F[:, 1].min() > cost
+    )  # straight plies are dear
     assert "library_changes" not in run.about
     assert (run.folder / "library" / "prepregs.csv").read_text() == (
         shop / "prepregs.csv"

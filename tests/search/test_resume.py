@@ -16,15 +16,19 @@ from optimiser.encoding import encode
 from optimiser.run import resume_run, run_spec
 from optimiser.search import Search
 from optimiser.store import open_run
-from tests.conftest import SCENARIOS
+from tests.search.courses import spec_with
 
-SPEC = SCENARIOS / "fairway_58" / "spec.toml"
-BUDGET = 9_000
+BUDGET = 6_000
 
 
 @pytest.fixture(scope="module")
-def whole(tmp_path_factory):
-    return run_spec(SPEC, out=tmp_path_factory.mktemp("whole"), evaluations=BUDGET)
+def spec(tmp_path_factory):
+    return spec_with(tmp_path_factory.mktemp("spec"))
+
+
+@pytest.fixture(scope="module")
+def whole(spec, tmp_path_factory):
+    return run_spec(spec, out=tmp_path_factory.mktemp("whole"), evaluations=BUDGET)
 
 
 def state_of(run):
@@ -48,15 +52,17 @@ def assert_same_run(run, other):
         assert words["progress"][key] == others["progress"][key]
 
 
-def test_a_run_in_sittings_equals_one_in_one(whole, tmp_path):
-    run = run_spec(SPEC, out=tmp_path / "run", evaluations=1_500)
-    for evaluations in (1_500, 2_500, 6_000, BUDGET):
+def test_a_run_in_sittings_equals_one_in_one(spec, whole, tmp_path):
+    run = run_spec(spec, out=tmp_path / "run", evaluations=1_500)
+    for evaluations in (1_500, 2_500, 5_000, BUDGET):
         run = resume_run(run.folder, evaluations=evaluations)
     assert_same_run(run, whole)
     assert open_run(run.folder).budget.evaluations == BUDGET
 
 
-def test_an_interrupted_run_equals_an_uninterrupted_one(whole, tmp_path, monkeypatch):
+def test_an_interrupted_run_equals_an_uninterrupted_one(
+    spec, whole, tmp_path, monkeypatch
+):
     monkeypatch.setattr("optimiser.run._TELL_EVERY", 0.0)
     stopping = []
 
@@ -65,7 +71,7 @@ def test_an_interrupted_run_equals_an_uninterrupted_one(whole, tmp_path, monkeyp
             signal.raise_signal(signal.SIGINT)
         stopping.append(standing.is_stopping)
 
-    run = run_spec(SPEC, out=tmp_path / "run", evaluations=BUDGET, listener=interrupt)
+    run = run_spec(spec, out=tmp_path / "run", evaluations=BUDGET, listener=interrupt)
     assert run.state == "interrupted"
     assert stopping[-1]
     assert state_of(run).progress.generation == 7
@@ -76,14 +82,14 @@ def test_an_interrupted_run_equals_an_uninterrupted_one(whole, tmp_path, monkeyp
     assert_same_run(run, whole)
 
 
-def test_the_seed_of_the_start_is_kept(tmp_path):
-    run = run_spec(SPEC, out=tmp_path / "a", evaluations=1_000, seed=7)
+def test_the_seed_of_the_start_is_kept(spec, tmp_path):
+    run = run_spec(spec, out=tmp_path / "a", evaluations=1_000, seed=7)
     run = resume_run(run.folder, evaluations=3_000)
-    assert_same_run(run, run_spec(SPEC, out=tmp_path / "b", evaluations=3_000, seed=7))
+    assert_same_run(run, run_spec(spec, out=tmp_path / "b", evaluations=3_000, seed=7))
 
 
-def test_a_spent_budget_changes_nothing(tmp_path):
-    run = run_spec(SPEC, out=tmp_path / "run", evaluations=1_500)
+def test_a_spent_budget_changes_nothing(spec, tmp_path):
+    run = run_spec(spec, out=tmp_path / "run", evaluations=1_500)
     before = run.front, state_of(run).progress
     run = resume_run(run.folder)
     pd.testing.assert_frame_equal(run.front, before[0])
@@ -91,8 +97,8 @@ def test_a_spent_budget_changes_nothing(tmp_path):
     assert run.state == "done"
 
 
-def test_time_alone_is_a_budget(tmp_path):
-    run = run_spec(SPEC, out=tmp_path / "run", seconds=0.7)
+def test_time_alone_is_a_budget(spec, tmp_path):
+    run = run_spec(spec, out=tmp_path / "run", seconds=0.7)
     assert run.budget.evaluations is None
     assert 0.7 <= run.about["seconds"] < 5.0
     assert run.state == "done"
@@ -106,14 +112,14 @@ KILLED = """
 import pathlib, sys
 import optimiser.run as run
 run.CHECKPOINT_EVERY = 0.0
-run.run_spec(pathlib.Path(sys.argv[1]), out=pathlib.Path(sys.argv[2]), evaluations=9000)
+run.run_spec(pathlib.Path(sys.argv[1]), out=pathlib.Path(sys.argv[2]), evaluations=6000)
 """
 
 
-def test_a_killed_run_goes_on(whole, tmp_path):
+def test_a_killed_run_goes_on(spec, whole, tmp_path):
     """Killed without warning while it writes all the time; nothing is corrupt."""
     folder = tmp_path / "run"
-    process = subprocess.Popen([sys.executable, "-c", KILLED, str(SPEC), str(folder)])
+    process = subprocess.Popen([sys.executable, "-c", KILLED, str(spec), str(folder)])
     deadline = time.monotonic() + 100.0
     while not (folder / "checkpoint.npz").exists():
         assert process.poll() is None
@@ -130,8 +136,8 @@ def test_a_killed_run_goes_on(whole, tmp_path):
     assert_same_run(run, whole)
 
 
-def test_a_run_killed_before_its_first_checkpoint_starts_again(whole, tmp_path):
-    run = run_spec(SPEC, out=tmp_path / "run", evaluations=BUDGET)
+def test_a_run_killed_before_its_first_checkpoint_starts_again(spec, whole, tmp_path):
+    run = run_spec(spec, out=tmp_path / "run", evaluations=BUDGET)
     (run.folder / "checkpoint.npz").unlink()
     assert_same_run(resume_run(run.folder), whole)
 
