@@ -325,8 +325,9 @@ def _check_amounts(document: Document) -> None:
             continue
         where = document.numbered("flag", i, flag)
         amounts = {"wraps", "width"}
-        meant = amounts & flag.keys() or {nearest(str(key), amounts) for key in flag}
-        if not meant & amounts:
+        if not amounts & flag.keys() and not any(
+            nearest(str(key), amounts) for key in flag
+        ):
             document.fault(
                 where,
                 "wraps",
