@@ -1,18 +1,26 @@
 """Designs per second: plain numpy one design at a time, and the compiled batch.
 
 Run as ``python tests/benchmarks/speed.py``; one core, the same designs, stations and
-formulas, both in this run, best of several repeats. Prints both rates, their ratio.
+formulas, both in this run, best of several repeats. Prints both rates, their ratio, and
+how far the compiled one is from what the core can do: floating-point operations that
+a design needs (`operations.py` counts them), those done in a second, and beside them
+what a product of matrices and a loop of divisions reach on the same core.
 """
 
 import argparse
+import json
 import os
 import platform
+import subprocess
 import sys
 import time
 from importlib.metadata import version
 from pathlib import Path
 
+os.environ["OPENBLAS_NUM_THREADS"] = "1"
+
 import numpy as np
+from numba import njit
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
@@ -83,6 +91,33 @@ def compare(scenario, n_plain, n_batch, repeats=5):
     )
 
 
+def counted(scenario):
+    """Floating-point operations of a design by kind, by `operations.py`."""
+    script = Path(__file__).with_name("operations.py")
+    command = [sys.executable, str(script), scenario]
+    return json.loads(subprocess.run(command, capture_output=True, check=True).stdout)
+
+
+@njit
+def divisions(n):
+    """Divisions that do not wait for one another, no vectors."""
+    a = b = c = d = 1.0
+    for i in range(n):
+        x = 1.5 + i
+        a, b, c, d = a + 1.0 / x, b + 2.0 / (x + 1.0), c + x / 3.1, d + x / (x + 2.0)
+    return a + b + c + d
+
+
+def of_the_core(repeats=5):
+    """Operations per second: multiply-adds of a product of matrices; divisions."""
+    n, loops = 600, 1_000_000
+    a = np.random.default_rng(1).random((n, n))
+    divisions(10)
+    product = best(lambda: a @ a, repeats)
+    divided = best(lambda: divisions(loops), repeats)
+    return 2.0 * n**3 / product, 4.0 * loops / divided
+
+
 def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--designs", type=int, default=4000)
@@ -92,14 +127,26 @@ def main():
         f"Python {platform.python_version()}, numpy {np.__version__}, "
         f"numba {version('numba')}"
     )
+    product, division = of_the_core()
     print(
-        f"{'scenario':<12} {'plain/s':>9} {'batch/s':>9} {'ratio':>7} {'outlook/s':>10}"
+        f"the core: {product / 1e9:.1f} G operations/s in a product of matrices, "
+        f"{division / 1e9:.2f} G divisions/s"
+    )
+    print(
+        f"{'scenario':<12} {'plain/s':>9} {'batch/s':>9} {'ratio':>7} "
+        f"{'outlook/s':>10} {'operations':>11} {'divisions':>10} {'G/s':>5} {'of product':>11} "
+        f"{'divisions at least':>19}"
     )
     for path in sorted(SCENARIOS.glob("*/spec.toml")):
-        plain, batch, outlook = compare(path.parent.name, min(n, 200), n)
+        name = path.parent.name
+        plain, batch, outlook = compare(name, min(n, 200), n)
+        needed = counted(name)
+        total = sum(needed.values())
         print(
-            f"{path.parent.name:<12} {plain:>9,.0f} {batch:>9,.0f} "
-            f"{batch / plain:>7.0f} {outlook:>10,.0f}"
+            f"{name:<12} {plain:>9,.0f} {batch:>9,.0f} {batch / plain:>7.0f} "
+            f"{outlook:>10,.0f} {total:>11,.0f} {needed['divide']:>10,.0f} "
+            f"{total * batch / 1e9:>5.1f} {total * batch / product:>11.0%} "
+            f"{needed['divide'] * batch / division:>19.0%}"
         )
 
 
