@@ -1,9 +1,10 @@
-"""Floating-point operations that the evaluation of a design needs, counted one by one.
+"""Floating-point operations that the evaluation of a design needs, counted.
 
 Run as ``python tests/benchmarks/operations.py SCENARIO``. The compiled functions are
-run by plain Python, with every arithmetic operator of their sources replaced by one that
-counts when an operand is a floating-point number. What is counted is what the sources
-say; a compiler may fold some of it. Prints operations per design by kind, as JSON.
+run by plain Python, with every arithmetic operator of their sources replaced by one
+that counts when an operand is a floating-point number. What is counted is what the
+sources say; a compiler may fold some of it. Prints operations per design by kind, as
+JSON.
 """
 
 import ast

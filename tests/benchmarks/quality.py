@@ -203,13 +203,10 @@ def machine():
 def code_of(search):
     """Hash of the sources that decide what a search finds; words do not count."""
     files = sorted((ROOT / "model").glob("*.py"))
-    names = ["encoding", "problem"]
-    if search != "stock":
-        names += ["breeding"]
-    if search == "default":
-        names += ["search", "steer"]
-        others = {p.stem for p in (ROOT / "optimiser").glob("*.py")}
-        names += sorted(others & _imported("search", others) - set(names))
+    others = {p.stem for p in (ROOT / "optimiser").glob("*.py")}
+    roots = {"stock": ["problem"], "default": ["problem", "search"]}
+    roots = roots.get(search, ["problem", "breeding"])
+    names = sorted({*roots, *(n for root in roots for n in _imported(root, others))})
     files += [ROOT / "optimiser" / f"{name}.py" for name in names]
     digest = hashlib.sha256()
     for path in files:
@@ -308,7 +305,7 @@ def extend(options):
                 told = moment
                 print(
                     f"  {now['evaluations']:,} evaluations, {now['seconds']:.0f} s, "
-                    f"{front.n} designs",
+                    f"{front.n} designs, {resident() / 1e6:.0f} MB",
                     flush=True,
                 )
             if moment - saved >= options.save_every:
@@ -332,6 +329,14 @@ def extend(options):
                 # also when somebody has had enough
                 if watch.front is not None:
                     save(watch.front.genomes)
+
+
+def resident():
+    """Memory that this process holds, where the system says so. [bytes]"""
+    statm = Path("/proc/self/statm")
+    if not statm.exists():
+        return float("nan")
+    return int(statm.read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE")
 
 
 def merge(options):

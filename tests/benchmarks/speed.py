@@ -134,8 +134,8 @@ def main():
     )
     print(
         f"{'scenario':<12} {'plain/s':>9} {'batch/s':>9} {'ratio':>7} "
-        f"{'outlook/s':>10} {'operations':>11} {'divisions':>10} {'G/s':>5} {'of product':>11} "
-        f"{'divisions at least':>19}"
+        f"{'outlook/s':>10} {'operations':>11} {'divisions':>10} {'G/s':>5} "
+        f"{'of product':>11} {'divisions at least':>19}"
     )
     for path in sorted(SCENARIOS.glob("*/spec.toml")):
         name = path.parent.name
