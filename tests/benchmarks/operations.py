@@ -45,6 +45,7 @@ def _counting(kind, work):
 
 
 OPERATORS = {kind.__name__: _counting(*what) for kind, what in KINDS.items()}
+OPERATORS["DivByConstant"] = _counting("multiply", operator.truediv)
 
 
 def _compared(a, b):
@@ -60,7 +61,11 @@ class _Rewrite(ast.NodeTransformer):
         self.generic_visit(node)
         if type(node.op) not in KINDS:
             return node
-        return _call(type(node.op).__name__, node.left, node.right)
+        kind = type(node.op).__name__
+        if kind == "Div" and isinstance(node.right, ast.Constant):
+            # the compiler multiplies by its inverse
+            kind = "DivByConstant"
+        return _call(kind, node.left, node.right)
 
     def visit_AugAssign(self, node):
         self.generic_visit(node)
