@@ -17,6 +17,7 @@ from optimiser.accuracy import (
     is_accurate,
 )
 from optimiser.bench_text import bench_page, page_json, page_text, write_page
+from optimiser.hand_commands import add_hand_commands
 from optimiser.nudge import nudge_run
 from optimiser.nudge_text import nudge_json, nudge_text, write_nudges
 from optimiser.report_text import (
@@ -642,6 +643,7 @@ def _parser() -> Parser:
     sheet.add_argument("--design", metavar="ID", help="design of the run")
     out(sheet, "folder for it")
     library_and_json(sheet)
+    add_hand_commands(command)
     return parser
 
 

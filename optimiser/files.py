@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 
-def write_bytes(path: Path, content: bytes) -> Path:
+def write_bytes(path: Path, content: bytes, *, is_new: bool = False) -> Path:
     """Write a file under a temporary name, then give it its own.
 
     Parameters
@@ -16,6 +16,8 @@ def write_bytes(path: Path, content: bytes) -> Path:
         File to write; its folder is made where it is missing. [-]
     content : bytes
         What it holds. [-]
+    is_new : bool
+        Whether it must not be there yet. [-]
 
     Returns
     -------
@@ -40,7 +42,12 @@ def write_bytes(path: Path, content: bytes) -> Path:
                 os.fsync(stream.fileno())
             # a temporary file is private to its maker; what replaces it need not be
             temporary.chmod(0o644)
-            temporary.replace(path)
+            if is_new:
+                # a link is refused where the name is taken, whoever was quicker
+                path.hardlink_to(temporary)
+                temporary.unlink()
+            else:
+                temporary.replace(path)
         except BaseException:
             temporary.unlink(missing_ok=True)
             raise
@@ -68,6 +75,29 @@ def write_text(path: Path, text: str) -> Path:
         The same path. [-]
     """
     return write_bytes(path, text.encode("utf-8"))
+
+
+def write_new_text(path: Path, text: str) -> Path:
+    """Write a text file that must not be there yet.
+
+    Parameters
+    ----------
+    path : Path
+        File to write. [-]
+    text : str
+        What it holds. [-]
+
+    Returns
+    -------
+    path : Path
+        The same path. [-]
+
+    Raises
+    ------
+    FileExistsError
+        If it is there; it is then as it was.
+    """
+    return write_bytes(path, text.encode("utf-8"), is_new=True)
 
 
 def write_table(path: Path, table: pd.DataFrame) -> Path:

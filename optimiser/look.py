@@ -55,9 +55,25 @@ def save_png(page: Figure, path: Path) -> Path:
     path : Path
         The same path. [-]
     """
+    return write_bytes(path, png_bytes(page))
+
+
+def png_bytes(page: Figure) -> bytes:
+    """Give a page as PNG.
+
+    Parameters
+    ----------
+    page : Figure
+        Any page. [-]
+
+    Returns
+    -------
+    content : bytes
+        What a file of it holds. [-]
+    """
     content = io.BytesIO()
     page.savefig(content, format="png", dpi=DPI, metadata={"Software": None})
-    return write_bytes(path, content.getvalue())
+    return content.getvalue()
 
 
 def dress(ax: Axes, grid: Literal["both", "x", "y"] = "both") -> None:

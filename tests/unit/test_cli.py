@@ -34,6 +34,8 @@ COMMANDS = (
     "review",
     "sheet",
     "accuracy",
+    "explain",
+    "try",
     "nudge",
 )
 

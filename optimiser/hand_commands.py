@@ -1,0 +1,257 @@
+"""Commands for work by hand on one design: explain it, try a change."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any, Final
+
+from model import (
+    Design,
+    Fault,
+    InputError,
+    Library,
+    QuantityError,
+    Report,
+    Text,
+    design_to_text,
+    evaluate,
+)
+from optimiser.beside import (
+    beside_json,
+    beside_rows,
+    beside_text,
+    rule_breaks,
+    strange_bench,
+)
+from optimiser.chosen import Chosen, choose, save_design
+from optimiser.edits import KINDS, Edit, apply_edits
+from optimiser.explain import explain
+from optimiser.explain_text import explain_json, explain_text, write_explanation
+from optimiser.terminal import length
+from optimiser.words import CAUTIONS
+
+#: How far ends may be moved. [m]
+_STEPS = (0.0001, 0.2)
+_ON_SHAFT = (0.0, 2.0)
+_TEXTS: Final = {
+    "set": ("FLAG: KEY = VALUE", "change keys of a flag, or of shaft, finish, bench"),
+    "add": ("FLAG: KEY = VALUE, ...", "a flag more; before = or after = another"),
+    "remove": ("FLAG", "a flag less"),
+    "move": ("FLAG: PLACE", "another place in the rolling order"),
+}
+
+#: Adds a command: its name, the function that does it, what it is for.
+AddCommand = Callable[[str, Callable[[argparse.Namespace], int], str], Any]
+
+
+def add_hand_commands(command: AddCommand) -> None:
+    """Add the commands of this module to the command line.
+
+    Parameters
+    ----------
+    command : callable
+        Adds one and gives its parser. [-]
+    """
+    told = command("explain", _explain, "what each flag of a design contributes")
+    _add_source(told)
+    told.add_argument(
+        "--at",
+        type=length(*_ON_SHAFT),
+        action="append",
+        metavar="STATION",
+        help='station at which EI is looked at, such as "200 mm"; as often as wanted',
+    )
+    told.add_argument(
+        "--by",
+        type=length(*_STEPS),
+        default=0.010,
+        metavar="LENGTH",
+        help='how far ends and the mandrel set are moved ("10 mm")',
+    )
+    told.add_argument(
+        "--out", type=Path, metavar="DIR", help="folder for tables and pictures"
+    )
+    tried = command("try", _try, "change a design and see what it would measure")
+    _add_source(tried)
+    for kind, (metavar, text) in _TEXTS.items():
+        tried.add_argument(
+            f"--{kind}", action=_EditAction, dest="edits", metavar=metavar, help=text
+        )
+    tried.add_argument(
+        "--name", metavar="NAME", help="what the changed design is called"
+    )
+    tried.add_argument("--out", type=Path, metavar="FILE", help="design file to make")
+    tried.add_argument(
+        "--overwrite", action="store_true", help="--out may be there already"
+    )
+
+
+def _add_source(parser: Any) -> None:
+    parser.add_argument("source", type=Path, metavar="RUN|DESIGN")
+    parser.add_argument("--design", metavar="ID", help="design of the run")
+    parser.add_argument(
+        "--spec", type=Path, metavar="FILE", help="spec whose bands are shown"
+    )
+    parser.add_argument(
+        "--library", type=Path, metavar="DIR", help="library folder of your own"
+    )
+    parser.add_argument(
+        "--json", action="store_true", help="JSON alone on standard output"
+    )
+
+
+class _EditAction(argparse.Action):
+    """Gathers edits of all kinds in the order they are given."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        namespace: argparse.Namespace,
+        values: str | Sequence[Any] | None,
+        option_string: str | None = None,
+    ) -> None:
+        """Note one edit (see `argparse.Action`)."""
+        kind = str(option_string).removeprefix("--")
+        if kind not in KINDS:
+            parser.error(f"unrecognized arguments: {option_string}")
+        edits = list(getattr(namespace, self.dest) or [])
+        setattr(namespace, self.dest, [*edits, Edit(kind, str(values))])
+
+
+def _chosen(arguments: argparse.Namespace) -> Chosen:
+    return choose(
+        arguments.source,
+        design=arguments.design,
+        library=arguments.library,
+        spec=arguments.spec,
+    )
+
+
+def _say_json(what: Any) -> None:
+    print(json.dumps(what, indent=2, ensure_ascii=False, allow_nan=False))
+
+
+# ------------------------------------------------------------------------- explain
+
+
+def _explain(arguments: argparse.Namespace) -> int:
+    chosen = _chosen(arguments)
+    with_path = str(chosen.path)
+    try:
+        explanation = explain(
+            chosen.design,
+            chosen.library,
+            spec=chosen.spec,
+            stations=tuple(arguments.at or ()),
+            by=arguments.by,
+        )
+    except InputError as error:
+        raise InputError(with_path, error.faults) from error
+    files = write_explanation(arguments.out, explanation) if arguments.out else []
+    if arguments.json:
+        _say_json({**explain_json(explanation), "files": [str(p) for p in files]})
+        return 0
+    print(explain_text(explanation))
+    for path in files:
+        print(f"wrote {path}")
+    return 0
+
+
+# ----------------------------------------------------------------------------- try
+
+
+def _try(arguments: argparse.Namespace) -> int:
+    edits: list[Edit] = arguments.edits or []
+    chosen = _chosen(arguments)
+    if not edits:
+        message = "nothing to try. Give --set, --add, --remove or --move."
+        raise InputError(str(chosen.path), [Fault("", None, None, message)])
+    source = f"{chosen.path} as changed"
+    design = apply_edits(chosen.design, edits, chosen.library, source)
+    if arguments.name:
+        design = _named(design, arguments.name, source)
+    report = _evaluated(design, chosen.library, source)
+    before, why_not = _before(chosen)
+    misses = (
+        rule_breaks(design, chosen.library, chosen.spec)
+        if chosen.spec is not None
+        else []
+    )
+    notes = list(report.warnings)
+    if chosen.spec is not None and (strange := strange_bench(design, chosen.spec)):
+        notes.append(strange)
+    if why_not:
+        notes.append(f"as it was it cannot be built: {why_not}")
+    saved = None
+    if arguments.out is not None:
+        saved = _save(arguments, chosen, design)
+    rows = beside_rows(report, chosen.spec)
+    old = None if before is None else beside_rows(before, chosen.spec)
+    if arguments.json:
+        _say_json(
+            {
+                "name": design.name,
+                "id": report.design_id,
+                "before": None if old is None else beside_json(old),
+                "after": beside_json(rows),
+                "misses": misses,
+                "notes": notes,
+                "design": design_to_text(design),
+                "file": None if saved is None else str(saved),
+                "cautions": list(CAUTIONS),
+            }
+        )
+        return 0
+    print(f"{design.name} ({report.design_id})")
+    for edit in edits:
+        print(f"  {edit.kind} {edit.text}")
+    print(f"\n{beside_text(old, rows)}\n")
+    if chosen.spec is not None:
+        for line in misses or ["all bands and rules of the spec are kept"]:
+            print(f"misses: {line}" if misses else line)
+    for note in notes:
+        print(f"warning: {note}")
+    if saved is not None:
+        print(f"wrote {saved}")
+    print(CAUTIONS[0])
+    return 0
+
+
+def _named(design: Design, name: str, source: str) -> Design:
+    try:
+        return replace(design, name=Text().read(name))
+    except QuantityError as error:
+        raise InputError(source, [Fault("", "--name", name, str(error))]) from error
+
+
+def _evaluated(design: Design, library: Library, source: str) -> Report:
+    try:
+        return evaluate(design, library)
+    except InputError as error:
+        raise InputError(source, error.faults) from error
+
+
+def _before(chosen: Chosen) -> tuple[Report | None, str]:
+    """Report of the design as it was, or why it cannot be built."""
+    try:
+        return evaluate(chosen.design, chosen.library), ""
+    except InputError as error:
+        return None, str(error.faults[0])
+
+
+def _save(arguments: argparse.Namespace, chosen: Chosen, design: Design) -> Path:
+    try:
+        return save_design(
+            design,
+            arguments.out,
+            chosen.library_folder,
+            is_asked=arguments.overwrite,
+        )
+    except FileExistsError as error:
+        message = "is there already. Give another name, or --overwrite."
+        fault = Fault("", "--out", str(arguments.out), message)
+        raise InputError(str(arguments.out), [fault]) from error
