@@ -94,7 +94,7 @@ def test_the_worked_example_runs(tmp_path, capsys):
     named = importlib.util.spec_from_file_location("example_morning", path)
     example = importlib.util.module_from_spec(named)
     named.loader.exec_module(example)
-    example.main(tmp_path, evaluations=4_000)
+    example.main(tmp_path, evaluations=1_500)
     out = capsys.readouterr().out
     assert "designs, torque from" in out
     assert "Frequency" in out
