@@ -72,6 +72,7 @@ from model.measured import (
     read_measured,
 )
 from model.metrics import METRIC, METRICS, SHOP_MEASURES, Metric
+from model.pattern import Ends, MeanCone, Piece, mean_cone, pieces_of
 from model.profile_machine import Machine, Reading
 from model.reading import (
     FORBID_EXTRA,
@@ -129,6 +130,7 @@ __all__ = [
     "Design",
     "Document",
     "Drop",
+    "Ends",
     "Fault",
     "Fibre",
     "Finish",
@@ -140,10 +142,12 @@ __all__ = [
     "Library",
     "Machine",
     "Mandrel",
+    "MeanCone",
     "MeasuredProfile",
     "Metric",
     "ModelRangeError",
     "OneOf",
+    "Piece",
     "Ply",
     "Prepreg",
     "Profile",
@@ -186,11 +190,13 @@ __all__ = [
     "machine_of",
     "machine_readings",
     "mandrel_fault",
+    "mean_cone",
     "nearest",
     "no_layups",
     "open_design",
     "open_document",
     "parse_document",
+    "pieces_of",
     "plane_stiffness",
     "quoted",
     "read_bench",

@@ -128,6 +128,8 @@ def flag_report(
         end=flag.end,
         cut_station=x[keep],
         cut_width=width[keep],
+        cut_inner=layer.r_in[keep],
+        cut_outer=layer.r_out[keep],
         cut_length=float(x[-1] - x[0]),
         pieces=2 if flag.is_pair else 1,
         splices=int(work.splices[k]),

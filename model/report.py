@@ -47,6 +47,8 @@ class FlagReport:
     end: float  #: [m]
     cut_station: Array  #: where the cut width changes; may lie in the trims [m]
     cut_width: Array  #: width of a piece there [m]
+    cut_inner: Array  #: radius that its first turn lies on there [m]
+    cut_outer: Array  #: radius over its last turn there [m]
     cut_length: float  #: [m]
     pieces: int  #: 1, or 2 for a pair
     splices: int  #: in a piece
