@@ -1,0 +1,402 @@
+"""Lays: how the pieces of a batch lie on the roll of each prepreg.
+
+X runs along the roll, Y across it. Pieces lie with their fibres along X and may be
+turned by half a turn, which leaves fibres as they are; they are never turned over.
+Each piece is grown by half the gap, then pushed along the roll against what already
+lies there, wherever across the roll it comes to lie best. What lies there is a *front*:
+how far each of many lines along the roll is taken. Pieces of one kind go head to tail
+in twos, so that slanting edges meet.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import permutations, product
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+import shapely
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from model import Cutting, Piece
+
+Array = NDArray[np.float64]
+
+#: Distance of the lines along the roll. [m]
+PITCH: Final = 0.5e-3
+#: Shifts along a piece that are tried when two are laid head to tail.
+_SHIFTS: Final = 24
+#: Most shift of two pieces that lie head to tail, in lengths of theirs; None for that
+#: with which they fill their rectangle best. All are tried.
+_STAGGERS: Final = (None, 0.1, 0.2, 0.35)
+#: Share of a piece's length by which it may lie further along the roll if it fits
+#: better there.
+_SLACK: Final = 0.03
+#: What is not looked at. [m]
+_NOTHING: Final = 2e-6
+#: Most orders of kinds that are tried.
+_ORDERS: Final = 24
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Laid:
+    """A piece on the roll."""
+
+    piece: Piece
+    shaft: int  #: which shaft of the batch, from 0 [-]
+    turned: bool  #: by half a turn [-]
+    x: float  #: place of its u = v = 0 along the roll [m]
+    y: float  #: and across it [m]
+
+    @property
+    def turn(self) -> float:
+        """Angle of its u axis from the roll's length. [rad]."""
+        return self.piece.roll_turn + (math.pi if self.turned else 0.0)
+
+    def place(self, points: Array) -> Array:
+        """Bring points of the piece onto the roll.
+
+        Parameters
+        ----------
+        points : ndarray, shape (n, 2)
+            Places u, v on the piece. [m]
+
+        Returns
+        -------
+        points : ndarray, shape (n, 2)
+            Places X, Y on the roll. [m]
+        """
+        return _turned(points, self.turn) + np.array([self.x, self.y])
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lay:
+    """The lay of one prepreg."""
+
+    material: str
+    roll_width: float  #: [m]
+    roll_edge: float  #: not used at either edge of the roll [m]
+    batch: int  #: shafts [-]
+    laid: tuple[Laid, ...]
+    length: float  #: of roll, up to the last piece [m]
+    mean_length: float  #: the same, mean over the width of the roll [m]
+
+    @property
+    def area(self) -> float:
+        """Area of roll that is cut off. [m²]."""
+        return self.length * self.roll_width
+
+    @property
+    def area_net(self) -> float:
+        """Area of all pieces. [m²]."""
+        return sum(one.piece.area for one in self.laid)
+
+    @property
+    def share_used(self) -> float:
+        """Area of pieces over area of roll. [-]."""
+        return self.area_net / self.area
+
+
+@dataclass(frozen=True, slots=True)
+class _Unit:
+    """One piece or two head to tail, turned as they lie on the roll."""
+
+    left: Array  #: least X on each line from its lowest [m]
+    right: Array  #: most X [m]
+    #: turned by half a turn; place of u = v = 0 from the unit's left and lowest [m]
+    members: tuple[tuple[bool, float, float], ...]
+
+    @property
+    def lines(self) -> int:
+        return len(self.left)
+
+
+@dataclass(slots=True)
+class _Kind:
+    """Pieces that are alike, one a shaft."""
+
+    piece: Piece
+    ones: list[_Unit]
+    twos: list[list[_Unit]]  #: for each stagger
+
+
+def lay_pieces(
+    pieces: Sequence[Piece],
+    roll_width: float,
+    cutting: Cutting,
+    *,
+    batch: int = 1,
+) -> Lay:
+    """Lay the pieces of a batch of equal shafts on a roll.
+
+    Parameters
+    ----------
+    pieces : sequence of Piece
+        Pieces of one shaft, all of one prepreg. [SI]
+    roll_width : float
+        Width of the roll. [m]
+    cutting : Cutting
+        Gap and unused edges. [SI]
+    batch : int
+        Shafts. [-]
+
+    Returns
+    -------
+    lay : Lay
+        Every piece of every shaft once; the shortest of some lays. [SI]
+
+    Raises
+    ------
+    ValueError
+        If a piece does not fit the width of the roll.
+    """
+    usable = roll_width - 2.0 * cutting.roll_edge
+    n_lines = int((usable + cutting.gap + _NOTHING) / PITCH) + 1
+    kinds = [_kind(piece, cutting.gap, n_lines) for piece in pieces]
+    for kind in kinds:
+        if kind.ones[0].lines > n_lines:
+            raise ValueError(f"piece {kind.piece.mark} is wider than the roll")
+    best: tuple[float, list[tuple[int, _Unit, float, int]], Array] | None = None
+    for order, way in product(_orders(kinds), range(-1, len(_STAGGERS))):
+        placed, front = _lay_in_order(kinds, order, way, batch, n_lines)
+        length = float(front.max())
+        if best is None or length < best[0] - 1e-9:
+            best = (length, placed, front)
+    assert best is not None
+    length, placed, front = best
+    count = [0] * len(kinds)
+    laid = []
+    low = cutting.roll_edge - cutting.gap / 2.0
+    for k, unit, x, q in placed:
+        for turned, u, v in unit.members:
+            laid.append(
+                Laid(
+                    piece=kinds[k].piece,
+                    shaft=count[k],
+                    turned=turned,
+                    x=x + u,
+                    y=low + q * PITCH + v,
+                )
+            )
+            count[k] += 1
+    return Lay(
+        material=pieces[0].material,
+        roll_width=roll_width,
+        roll_edge=cutting.roll_edge,
+        batch=batch,
+        laid=tuple(laid),
+        length=length,
+        mean_length=float(front.mean()),
+    )
+
+
+def _orders(kinds: Sequence[_Kind]) -> Iterator[tuple[int, ...]]:
+    """Orders of the kinds: groups of one direction, in all orders; long ones first."""
+    groups: dict[float, list[int]] = {}
+    for k, kind in enumerate(kinds):
+        groups.setdefault(round(kind.piece.angle, 6), []).append(k)
+    for members in groups.values():
+        members.sort(key=lambda k: -float(np.ptp(kinds[k].piece.outline[:, 0])))
+    for count, chosen in enumerate(permutations(groups.values())):
+        if count >= _ORDERS:
+            return
+        yield tuple(k for members in chosen for k in members)
+
+
+def _lay_in_order(
+    kinds: Sequence[_Kind],
+    order: Sequence[int],
+    way: int,
+    batch: int,
+    n_lines: int,
+) -> tuple[list[tuple[int, _Unit, float, int]], Array]:
+    """Lay kind after kind; give each unit's place and the front they leave."""
+    front = np.zeros(n_lines)
+    placed = []
+    for k in order:
+        kind = kinds[k]
+        left = batch
+        twos = kind.twos[way] if way >= 0 else []
+        while left:
+            found = _best_place(kind.ones, front)
+            if left > 1 and twos:
+                two = _best_place(twos, front)
+                depth = float(kind.ones[0].right.max())
+                if two is not None and (
+                    found is None or two[1] <= found[1] + _SLACK * depth + PITCH
+                ):
+                    found = two
+            assert found is not None
+            unit, x, q = found
+            here = slice(q, q + unit.lines)
+            front[here] = np.maximum(front[here], x + unit.right)
+            placed.append((k, unit, x, q))
+            left -= len(unit.members)
+    return placed, front
+
+
+def _best_place(
+    units: Sequence[_Unit], front: Array
+) -> tuple[_Unit, float, int] | None:
+    """Where a unit lies best: far back, then with least roll lost about it."""
+    options = []
+    for unit in units:
+        if unit.lines > len(front):
+            continue
+        under = sliding_window_view(front, unit.lines)
+        x = (under - unit.left).max(axis=1)
+        options.append((unit, x))
+    if not options:
+        return None
+    nearest = min(float(x.min()) for _, x in options)
+    best: tuple[float, _Unit, float, int] | None = None
+    for unit, x in options:
+        depth = float(unit.right.max() - unit.left.min())
+        q = np.flatnonzero(x <= nearest + _SLACK * depth)
+        if not len(q):
+            continue
+        score = (x[q] - nearest) * unit.lines + q * depth
+        i = int(np.argmin(score))
+        if best is None or score[i] < best[0]:
+            best = (float(score[i]), unit, float(x[q[i]]), int(q[i]))
+    return None if best is None else best[1:]
+
+
+def _turned(points: Array, angle: float) -> Array:
+    c, s = math.cos(angle), math.sin(angle)
+    return points @ np.array([[c, s], [-s, c]])
+
+
+def _kind(piece: Piece, gap: float, n_lines: int) -> _Kind:
+    """Units that a piece makes: alone in both directions, and two head to tail."""
+    grown = np.asarray(
+        shapely.buffer(
+            shapely.Polygon(piece.outline),
+            gap / 2.0,
+            join_style="mitre",
+            mitre_limit=1.5,
+        ).exterior.coords
+    )[:-1]
+    nowhere = np.zeros(2)
+    return _Kind(
+        piece=piece,
+        ones=[
+            _unit([(grown, turned, nowhere)], piece.roll_turn)
+            for turned in (False, True)
+        ],
+        twos=[_head_to_tail(piece, grown, n_lines, stagger) for stagger in _STAGGERS],
+    )
+
+
+def _unit(parts: list[tuple[Array, bool, Array]], roll_turn: float) -> _Unit:
+    """Turn the parts onto the roll and take their profile across it."""
+    outlines, zeros = [], []
+    for grown, turned, shift in parts:
+        own = -grown if turned else grown
+        outlines.append(_turned(own + shift, roll_turn))
+        zeros.append((turned, *_turned(shift[None, :], roll_turn)[0]))
+    corner = np.vstack(outlines).min(axis=0)
+    left, right = profile([outline - corner for outline in outlines])
+    return _Unit(
+        left=left,
+        right=right,
+        members=tuple(
+            (turned, float(x - corner[0]), float(y - corner[1]))
+            for turned, x, y in zeros
+        ),
+    )
+
+
+def _head_to_tail(
+    piece: Piece, grown: Array, n_lines: int, stagger: float | None
+) -> list[_Unit]:
+    """Two pieces head to tail, and the same turned by half a turn.
+
+    The second lies over the slanting edge of the first, with its own slanting edge.
+    It is shifted along the first where the two then fill their rectangle best; or, with
+    a stagger, by no more than that share of the length, where they lie closest.
+    """
+    low, second_low = grown.min(axis=0), (-grown).min(axis=0)
+    # across the pieces as a function of the distance along them
+    _, over = profile([(grown - low)[:, ::-1]])
+    under, _ = profile([(-grown - second_low)[:, ::-1]])
+    n, height = len(over), float(np.ptp(grown[:, 1]))
+    most = 0.5 if stagger is None else stagger
+    shifts = np.linspace(-most * n, most * n, 2 * _SHIFTS + 1).astype(int)
+    best: tuple[float, list[_Unit]] | None = None
+    for shift in sorted(shifts.tolist(), key=abs):
+        a, b = max(0, shift), min(n, n + shift)
+        rise = float((over[a:b] - under[a - shift : b - shift]).max())
+        size = max(rise, 0.0) + height
+        if stagger is None:
+            size *= n + abs(shift)
+        if best is not None and size > best[0] - PITCH:
+            continue
+        moved = np.array([shift * PITCH, rise]) + low - second_low
+        here = np.zeros(2)
+        units = [
+            _unit([(grown, False, here), (grown, True, moved)], piece.roll_turn),
+            _unit([(grown, True, here), (grown, False, -moved)], piece.roll_turn),
+        ]
+        if units[0].lines <= n_lines:
+            best = (size, units)
+    return [] if best is None else best[1]
+
+
+def profile(outlines: Sequence[Array]) -> tuple[Array, Array]:
+    """Least and most X of outlines on lines of equal Y, a pitch apart.
+
+    Parameters
+    ----------
+    outlines : sequence of ndarray, shape (n, 2)
+        Closed polygons, lowest point of all at Y = 0. [m]
+
+    Returns
+    -------
+    left, right : ndarray
+        On lines from Y = 0; straight between lines, they enclose the outlines. [m]
+    """
+    top = max(float(outline[:, 1].max()) for outline in outlines)
+    n = max(2, math.ceil((top - _NOTHING) / PITCH) + 1)
+    left, right = np.full(n, np.inf), np.full(n, -np.inf)
+    for outline in outlines:
+        ends = np.roll(outline, -1, axis=0)
+        for (x1, y1), (x2, y2) in zip(outline, ends, strict=True):
+            if y1 > y2:
+                x1, y1, x2, y2 = x2, y2, x1, y1
+            j1 = math.ceil((y1 - _NOTHING) / PITCH)
+            j2 = min(math.floor((y2 + _NOTHING) / PITCH), n - 1)
+            if j2 < j1:
+                continue
+            lines = np.arange(j1, j2 + 1)
+            if y2 - y1 < 1e-12:
+                here = np.array([min(x1, x2)]), np.array([max(x1, x2)])
+            else:
+                x = x1 + (x2 - x1) * np.clip((lines * PITCH - y1) / (y2 - y1), 0.0, 1.0)
+                here = x, x
+            left[lines] = np.minimum(left[lines], here[0])
+            right[lines] = np.maximum(right[lines], here[1])
+    corners = np.vstack(outlines)
+    _enclose(left, corners)
+    right *= -1.0
+    _enclose(right, corners * np.array([-1.0, 1.0]))
+    return left, -right
+
+
+def _enclose(left: Array, corners: Array) -> None:
+    """Lower the profile where a corner between two lines lies outside it."""
+    cell = np.clip((corners[:, 1] / PITCH).astype(int), 0, len(left) - 2)
+    for k in np.flatnonzero(np.isinf(left)):
+        left[k] = corners[np.abs(corners[:, 1] / PITCH - k) <= 1.0, 0].min()
+    for (x, y), j in zip(corners, cell, strict=True):
+        share = y / PITCH - j
+        near, far = (j, j + 1) if share < 0.5 else (j + 1, j)
+        part = max(share, 1.0 - share)
+        if part * left[near] + (1.0 - part) * left[far] > x:
+            left[near] = min(left[near], x)
+            if part < 1.0:
+                left[far] = min(left[far], (x - part * left[near]) / (1.0 - part))
