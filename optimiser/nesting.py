@@ -13,7 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import permutations, product
+from itertools import permutations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -29,7 +29,7 @@ Array = NDArray[np.float64]
 #: Distance of the lines along the roll. [m]
 PITCH: Final = 0.5e-3
 #: Shifts along a piece that are tried when two are laid head to tail.
-_SHIFTS: Final = 24
+_SHIFTS: Final = 40
 #: Most shift of two pieces that lie head to tail, in lengths of theirs; None for that
 #: with which they fill their rectangle best. All are tried.
 _STAGGERS: Final = (None, 0.1, 0.2, 0.35)
@@ -38,8 +38,11 @@ _STAGGERS: Final = (None, 0.1, 0.2, 0.35)
 _SLACK: Final = 0.03
 #: What is not looked at. [m]
 _NOTHING: Final = 2e-6
-#: Most orders of kinds that are tried.
-_ORDERS: Final = 24
+#: Most orders of kinds that are tried, with a batch of so many shafts; and how many of
+#: them are then tried with the whole batch.
+_ORDERS: Final = 8
+_TRIAL: Final = 16
+_CHOSEN: Final = 2
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,14 +163,9 @@ def lay_pieces(
     for kind in kinds:
         if kind.ones[0].lines > n_lines:
             raise ValueError(f"piece {kind.piece.mark} is wider than the roll")
-    best: tuple[float, list[tuple[int, _Unit, float, int]], Array] | None = None
-    for order, way in product(_orders(kinds), range(-1, len(_STAGGERS))):
-        placed, front = _lay_in_order(kinds, order, way, batch, n_lines)
-        length = float(front.max())
-        if best is None or length < best[0] - 1e-9:
-            best = (length, placed, front)
-    assert best is not None
-    length, placed, front = best
+    order, ways = _searched(kinds, batch, n_lines)
+    placed, front = _lay_in_order(kinds, order, ways, batch, n_lines)
+    length = float(front.max())
     count = [0] * len(kinds)
     laid = []
     low = cutting.roll_edge - cutting.gap / 2.0
@@ -194,6 +192,33 @@ def lay_pieces(
     )
 
 
+def _searched(
+    kinds: Sequence[_Kind], batch: int, n_lines: int
+) -> tuple[tuple[int, ...], list[int]]:
+    """Order of the kinds, and the way each goes head to tail, of the shortest lay."""
+
+    def length(order: Sequence[int], ways: Sequence[int], count: int) -> float:
+        reach = _lay_in_order(kinds, order, ways, count, n_lines)[1]
+        # of equally long lays, the one that leaves more at the end of its roll
+        return float(reach.max() + 1e-3 * reach.mean())
+
+    plain = [0] * len(kinds)
+    orders = list(_orders(kinds))
+    orders.sort(key=lambda order: length(order, plain, min(batch, _TRIAL)))
+    best = (math.inf, orders[0], plain)
+    for order in orders[:_CHOSEN]:
+        ways = plain
+        least = length(order, ways, batch)
+        for k in order:
+            for way in range(-1, len(_STAGGERS)):
+                other = [*ways[:k], way, *ways[k + 1 :]]
+                if way != ways[k] and (found := length(order, other, batch)) < least:
+                    least, ways = found, other
+        if least < best[0]:
+            best = (least, order, ways)
+    return best[1:]
+
+
 def _orders(kinds: Sequence[_Kind]) -> Iterator[tuple[int, ...]]:
     """Orders of the kinds: groups of one direction, in all orders; long ones first."""
     groups: dict[float, list[int]] = {}
@@ -207,63 +232,83 @@ def _orders(kinds: Sequence[_Kind]) -> Iterator[tuple[int, ...]]:
         yield tuple(k for members in chosen for k in members)
 
 
+class _Front:
+    """How far each line along the roll is taken, and where units would come to lie."""
+
+    def __init__(self, n_lines: int) -> None:
+        self.reach: Array = np.zeros(n_lines)
+        self._landing: dict[int, Array] = {}
+
+    def landing(self, unit: _Unit) -> Array:
+        """Least X of a unit, for each line that its lowest point can lie on."""
+        found = self._landing.get(id(unit))
+        if found is None:
+            found = self._landing[id(unit)] = self._land(unit, 0, len(self.reach))
+        return found
+
+    def _land(self, unit: _Unit, first: int, last: int) -> Array:
+        """Landings of a unit between two lines of the front."""
+        under = sliding_window_view(self.reach[first:last], unit.lines)
+        landing: Array = (under - unit.left).max(axis=1)
+        return landing
+
+    def lay(self, unit: _Unit, x: float, q: int, watched: Sequence[_Unit]) -> None:
+        """Lay a unit; landings of watched units stay known, others are forgotten."""
+        end = q + unit.lines
+        self.reach[q:end] = np.maximum(self.reach[q:end], x + unit.right)
+        kept = {}
+        for other in watched:
+            landing = self._landing.get(id(other))
+            if landing is None:
+                continue
+            first = max(0, q - other.lines + 1)
+            last = min(len(self.reach), end + other.lines - 1)
+            landing[first : last - other.lines + 1] = self._land(other, first, last)
+            kept[id(other)] = landing
+        self._landing = kept
+
+
 def _lay_in_order(
     kinds: Sequence[_Kind],
     order: Sequence[int],
-    way: int,
+    ways: Sequence[int],
     batch: int,
     n_lines: int,
 ) -> tuple[list[tuple[int, _Unit, float, int]], Array]:
     """Lay kind after kind; give each unit's place and the front they leave."""
-    front = np.zeros(n_lines)
+    front = _Front(n_lines)
     placed = []
     for k in order:
         kind = kinds[k]
         left = batch
-        twos = kind.twos[way] if way >= 0 else []
+        twos = kind.twos[ways[k]] if ways[k] >= 0 else []
+        depth = float(kind.ones[0].right.max())
         while left:
-            found = _best_place(kind.ones, front)
+            unit, x, q = _best_place(kind.ones, front)
             if left > 1 and twos:
                 two = _best_place(twos, front)
-                depth = float(kind.ones[0].right.max())
-                if two is not None and (
-                    found is None or two[1] <= found[1] + _SLACK * depth + PITCH
-                ):
-                    found = two
-            assert found is not None
-            unit, x, q = found
-            here = slice(q, q + unit.lines)
-            front[here] = np.maximum(front[here], x + unit.right)
+                if two[1] <= x + _SLACK * depth + PITCH:
+                    unit, x, q = two
+            front.lay(unit, x, q, [*kind.ones, *twos])
             placed.append((k, unit, x, q))
             left -= len(unit.members)
-    return placed, front
+    return placed, front.reach
 
 
-def _best_place(
-    units: Sequence[_Unit], front: Array
-) -> tuple[_Unit, float, int] | None:
+def _best_place(units: Sequence[_Unit], front: _Front) -> tuple[_Unit, float, int]:
     """Where a unit lies best: far back, then with least roll lost about it."""
-    options = []
-    for unit in units:
-        if unit.lines > len(front):
-            continue
-        under = sliding_window_view(front, unit.lines)
-        x = (under - unit.left).max(axis=1)
-        options.append((unit, x))
-    if not options:
-        return None
-    nearest = min(float(x.min()) for _, x in options)
-    best: tuple[float, _Unit, float, int] | None = None
-    for unit, x in options:
-        depth = float(unit.right.max() - unit.left.min())
+    landings = [front.landing(unit) for unit in units]
+    nearest = min(float(x.min()) for x in landings)
+    best = (math.inf, units[0], 0.0, 0)
+    for unit, x in zip(units, landings, strict=True):
+        depth = float(unit.right.max())
         q = np.flatnonzero(x <= nearest + _SLACK * depth)
-        if not len(q):
-            continue
-        score = (x[q] - nearest) * unit.lines + q * depth
-        i = int(np.argmin(score))
-        if best is None or score[i] < best[0]:
-            best = (float(score[i]), unit, float(x[q[i]]), int(q[i]))
-    return None if best is None else best[1:]
+        if len(q):
+            score = (x[q] - nearest) * unit.lines + q * depth
+            i = int(np.argmin(score))
+            if score[i] < best[0]:
+                best = (float(score[i]), unit, float(x[q[i]]), int(q[i]))
+    return best[1:]
 
 
 def _turned(points: Array, angle: float) -> Array:
@@ -325,7 +370,7 @@ def _head_to_tail(
     _, over = profile([(grown - low)[:, ::-1]])
     under, _ = profile([(-grown - second_low)[:, ::-1]])
     n, height = len(over), float(np.ptp(grown[:, 1]))
-    most = 0.5 if stagger is None else stagger
+    most = 0.98 if stagger is None else stagger
     shifts = np.linspace(-most * n, most * n, 2 * _SHIFTS + 1).astype(int)
     best: tuple[float, list[_Unit]] | None = None
     for shift in sorted(shifts.tolist(), key=abs):
