@@ -38,6 +38,8 @@ _STAGGERS: Final = (None, 0.1, 0.2, 0.35)
 _SLACK: Final = 0.03
 #: What is not looked at. [m]
 _NOTHING: Final = 2e-6
+#: Sine of the angle to the roll below which a piece lies along it. [-]
+_ALONG: Final = 0.15
 #: Most orders of kinds that are tried, with a batch of so many shafts; and how many of
 #: them are then tried with the whole batch.
 _ORDERS: Final = 8
@@ -112,10 +114,17 @@ class _Unit:
     right: Array  #: most X [m]
     #: turned by half a turn; place of u = v = 0 from the unit's left and lowest [m]
     members: tuple[tuple[bool, float, float], ...]
+    lean: float  #: growth of X with Y along the pieces; none if they lie along X [-]
 
     @property
     def lines(self) -> int:
+        """Lines that the unit covers."""
         return len(self.left)
+
+    @property
+    def depth(self) -> float:
+        """Mean length along the roll. [m]."""
+        return float((self.right - self.left).mean())
 
 
 @dataclass(slots=True)
@@ -282,33 +291,37 @@ def _lay_in_order(
         kind = kinds[k]
         left = batch
         twos = kind.twos[ways[k]] if ways[k] >= 0 else []
-        depth = float(kind.ones[0].right.max())
         while left:
-            unit, x, q = _best_place(kind.ones, front)
+            along, unit, x, q = _best_place(kind.ones, front)
             if left > 1 and twos:
                 two = _best_place(twos, front)
-                if two[1] <= x + _SLACK * depth + PITCH:
-                    unit, x, q = two
+                if two[0] <= along + _SLACK * unit.depth + PITCH:
+                    _, unit, x, q = two
             front.lay(unit, x, q, [*kind.ones, *twos])
             placed.append((k, unit, x, q))
             left -= len(unit.members)
     return placed, front.reach
 
 
-def _best_place(units: Sequence[_Unit], front: _Front) -> tuple[_Unit, float, int]:
-    """Where a unit lies best: far back, then with least roll lost about it."""
-    landings = [front.landing(unit) for unit in units]
-    nearest = min(float(x.min()) for x in landings)
+def _best_place(
+    units: Sequence[_Unit], front: _Front
+) -> tuple[float, _Unit, float, int]:
+    """How far back a unit can lie, and where it then lies with least roll lost."""
+    options = []
+    for unit in units:
+        x = front.landing(unit)
+        # what leans is as far along wherever it lies on a line of its own direction
+        options.append((unit, x, x - unit.lean * PITCH * np.arange(len(x))))
+    nearest = min(float(along.min()) for _, _, along in options)
     best = (math.inf, units[0], 0.0, 0)
-    for unit, x in zip(units, landings, strict=True):
-        depth = float(unit.right.max())
-        q = np.flatnonzero(x <= nearest + _SLACK * depth)
+    for unit, x, along in options:
+        q = np.flatnonzero(along <= nearest + _SLACK * unit.depth)
         if len(q):
-            score = (x[q] - nearest) * unit.lines + q * depth
+            score = (along[q] - nearest) * unit.lines + q * unit.depth
             i = int(np.argmin(score))
             if score[i] < best[0]:
                 best = (float(score[i]), unit, float(x[q[i]]), int(q[i]))
-    return best[1:]
+    return nearest, *best[1:]
 
 
 def _turned(points: Array, angle: float) -> Array:
@@ -340,6 +353,7 @@ def _kind(piece: Piece, gap: float, n_lines: int) -> _Kind:
 def _unit(parts: list[tuple[Array, bool, Array]], roll_turn: float) -> _Unit:
     """Turn the parts onto the roll and take their profile across it."""
     outlines, zeros = [], []
+    sine = math.sin(roll_turn)
     for grown, turned, shift in parts:
         own = -grown if turned else grown
         outlines.append(_turned(own + shift, roll_turn))
@@ -353,6 +367,7 @@ def _unit(parts: list[tuple[Array, bool, Array]], roll_turn: float) -> _Unit:
             (turned, float(x - corner[0]), float(y - corner[1]))
             for turned, x, y in zeros
         ),
+        lean=0.0 if abs(sine) < _ALONG else math.cos(roll_turn) / sine,
     )
 
 
