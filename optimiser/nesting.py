@@ -124,7 +124,9 @@ class _Unit:
     @property
     def depth(self) -> float:
         """Mean length along the roll. [m]."""
-        return float((self.right - self.left).mean())
+        own = self.right - self.lean * PITCH * np.arange(self.lines)
+        back = self.left - self.lean * PITCH * np.arange(self.lines)
+        return float(own.max() - back.min())
 
 
 @dataclass(slots=True)
