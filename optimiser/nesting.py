@@ -388,25 +388,31 @@ def _head_to_tail(
     under, _ = profile([(-grown - second_low)[:, ::-1]])
     n, height = len(over), float(np.ptp(grown[:, 1]))
     most = 0.98 if stagger is None else stagger
-    shifts = np.linspace(-most * n, most * n, 2 * _SHIFTS + 1).astype(int)
-    best: tuple[float, list[_Unit]] | None = None
-    for shift in sorted(shifts.tolist(), key=abs):
-        a, b = max(0, shift), min(n, n + shift)
-        rise = float((over[a:b] - under[a - shift : b - shift]).max())
-        size = max(rise, 0.0) + height
-        if stagger is None:
-            size *= n + abs(shift)
-        if best is not None and size > best[0] - PITCH:
-            continue
-        moved = np.array([shift * PITCH, rise]) + low - second_low
-        here = np.zeros(2)
-        units = [
-            _unit([(grown, False, here), (grown, True, moved)], piece.roll_turn),
-            _unit([(grown, True, here), (grown, False, -moved)], piece.roll_turn),
-        ]
-        if units[0].lines <= n_lines:
-            best = (size, units)
-    return [] if best is None else best[1]
+    best: tuple[float, int, list[_Unit]] | None = None
+    step = most * n / _SHIFTS
+    # over the whole range, then closely about the best
+    for around in (False, True):
+        middle, reach = (best[1], step) if around and best else (0, most * n)
+        shifts = np.linspace(middle - reach, middle + reach, 2 * _SHIFTS + 1).astype(int)
+        for shift in sorted(set(shifts.tolist()), key=abs):
+            if abs(shift) >= n:
+                continue
+            a, b = max(0, shift), min(n, n + shift)
+            rise = float((over[a:b] - under[a - shift : b - shift]).max())
+            size = max(rise, 0.0) + height
+            if stagger is None:
+                size *= n + abs(shift)
+            if best is not None and size > best[0] - PITCH:
+                continue
+            moved = np.array([shift * PITCH, rise]) + low - second_low
+            here = np.zeros(2)
+            units = [
+                _unit([(grown, False, here), (grown, True, moved)], piece.roll_turn),
+                _unit([(grown, True, here), (grown, False, -moved)], piece.roll_turn),
+            ]
+            if units[0].lines <= n_lines:
+                best = (size, shift, units)
+    return [] if best is None else best[2]
 
 
 def profile(outlines: Sequence[Array]) -> tuple[Array, Array]:
