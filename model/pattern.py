@@ -303,7 +303,7 @@ def _spliced(piece: Piece, roll_width: float, cutting: Cutting) -> list[Piece]:
             bounds[i + 1] * across - 10.0 * fibres,
         ]
         part = shapely.intersection(whole, shapely.Polygon(box))
-        outline = np.asarray(shapely.orient_polygons(part).exterior.coords)[:-1]
+        outline = shapely.get_coordinates(shapely.orient_polygons(part))[:-1]
         inside = [
             shapely.distance(shapely.Point(notch[:2]), part) < SAME_STATION
             for notch in piece.notches

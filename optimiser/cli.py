@@ -44,7 +44,7 @@ from optimiser.run import (
     resume_run,
     run_spec,
 )
-from optimiser.sheet import write_sheet
+from optimiser.sheet import BATCH, PARTS, write_parts, write_sheet
 from optimiser.spec_words import describe_spec
 from optimiser.store import ABOUT, NEAREST, Run, open_run
 from optimiser.terminal import (
@@ -87,6 +87,11 @@ _SHOWS = {
     "materials.csv": "bill of materials",
     "nudge.csv": "what small shifts do to each design, band by band",
     "nudge.txt": "the same in short",
+    "patterns.dxf": "flat pieces for a cutter, true size in mm",
+    "patterns.svg": "the same at true size, to look at",
+    "patterns.pdf": "the same to scale",
+    "lays.pdf": "how the pieces of a batch lie on the rolls",
+    "lays.csv": "roll that a batch takes",
     "profile.csv": "the EI profile as the bench reads it",
     "profile.png": "the same as a picture",
 }
@@ -358,8 +363,16 @@ def _sheet(arguments: argparse.Namespace) -> int:
             return BAD_INPUT
         report, library = evaluate_file(source, arguments.library)
         default = source.with_name(f"sheet-{source.stem}")
-    mandrel = library.mandrels[report.design.shaft.mandrel]
-    paths = write_sheet(report, arguments.out or default, spec=spec, mandrel=mandrel)
+    paths = write_parts(
+        report,
+        library,
+        arguments.out or default,
+        parts=arguments.part or PARTS,
+        spec=spec,
+        batch=arguments.batch,
+        ends=arguments.ends,
+        turn_over=arguments.turn_pairs,
+    )
     if arguments.json:
         _say_json({"files": [str(path) for path in paths]})
     else:
@@ -638,9 +651,34 @@ def _parser() -> Parser:
         "--seed", type=whole(0), default=1, metavar="N", help="of the choice and moves"
     )
     library_and_json(nudge, library=False)
-    sheet = command("sheet", _sheet, "layup sheet of a design")
+    sheet = command("sheet", _sheet, "layup sheet, cut patterns and lays of a design")
     sheet.add_argument("source", type=Path, metavar="RUN|DESIGN")
     sheet.add_argument("--design", metavar="ID", help="design of the run")
+    sheet.add_argument(
+        "--part",
+        action="append",
+        choices=PARTS,
+        help="this part alone; may be given again for another; default all",
+    )
+    sheet.add_argument(
+        "--batch",
+        type=whole(1),
+        default=BATCH,
+        metavar="N",
+        help=f"shafts that are cut at once, for the lays; default {BATCH}",
+    )
+    sheet.add_argument(
+        "--ends",
+        choices=("developed", "square"),
+        default="developed",
+        help="ends of pieces: arcs as a cone unrolls, or square to the straight edge",
+    )
+    sheet.add_argument(
+        "--turn-pairs",
+        action="store_true",
+        help="the second piece of a pair is turned over when laid on the first: "
+        "cut it as the mirror image, at the same angle to the roll",
+    )
     out(sheet, "folder for it")
     library_and_json(sheet)
     add_hand_commands(command)

@@ -21,6 +21,8 @@ import shapely
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
+from model import Fault, InputError
+
 if TYPE_CHECKING:
     from model import Cutting, Piece
 
@@ -75,7 +77,8 @@ class Laid:
         points : ndarray, shape (n, 2)
             Places X, Y on the roll. [m]
         """
-        return _turned(points, self.turn) + np.array([self.x, self.y])
+        placed: Array = _turned(points, self.turn) + np.array([self.x, self.y])
+        return placed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -165,15 +168,19 @@ def lay_pieces(
 
     Raises
     ------
-    ValueError
-        If a piece does not fit the width of the roll.
+    InputError
+        With every piece that does not fit the width of the roll.
     """
     usable = roll_width - 2.0 * cutting.roll_edge
     n_lines = int((usable + cutting.gap + _NOTHING) / PITCH) + 1
     kinds = [_kind(piece, cutting.gap, n_lines) for piece in pieces]
-    for kind in kinds:
-        if kind.ones[0].lines > n_lines:
-            raise ValueError(f"piece {kind.piece.mark} is wider than the roll")
+    faults = [
+        _too_wide(kind, usable, cutting)
+        for kind in kinds
+        if kind.ones[0].lines > n_lines
+    ]
+    if faults:
+        raise InputError(f"lay of {pieces[0].material}", faults)
     order, ways = _searched(kinds, batch, n_lines)
     placed, front = _lay_in_order(kinds, order, ways, batch, n_lines)
     length = float(front.max())
@@ -200,6 +207,19 @@ def lay_pieces(
         laid=tuple(laid),
         length=length,
         mean_length=float(front.mean()),
+    )
+
+
+def _too_wide(kind: _Kind, usable: float, cutting: Cutting) -> Fault:
+    piece = kind.piece
+    span = (kind.ones[0].lines - 1) * PITCH - cutting.gap
+    return Fault(
+        "[cutting]",
+        "roll_edge",
+        None,
+        f"piece {piece.mark} of {piece.name} lies {1e3 * span:.1f} mm wide on the "
+        f"roll, where {1e3 * usable:.1f} mm can be used. Shorten the flag, choose "
+        "another angle, or lower splice_from.",
     )
 
 
@@ -328,7 +348,8 @@ def _best_place(
 
 def _turned(points: Array, angle: float) -> Array:
     c, s = math.cos(angle), math.sin(angle)
-    return points @ np.array([[c, s], [-s, c]])
+    turned: Array = points @ np.array([[c, s], [-s, c]])
+    return turned
 
 
 def _kind(piece: Piece, gap: float, n_lines: int) -> _Kind:
@@ -393,7 +414,9 @@ def _head_to_tail(
     # over the whole range, then closely about the best
     for around in (False, True):
         middle, reach = (best[1], step) if around and best else (0, most * n)
-        shifts = np.linspace(middle - reach, middle + reach, 2 * _SHIFTS + 1).astype(int)
+        shifts = np.linspace(middle - reach, middle + reach, 2 * _SHIFTS + 1).astype(
+            int
+        )
         for shift in sorted(set(shifts.tolist()), key=abs):
             if abs(shift) >= n:
                 continue

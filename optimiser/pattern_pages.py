@@ -43,6 +43,10 @@ _ENDS: Final = {
     "developed": "Ends are arcs, as a cone unrolls; they lie square on the shaft.",
     "square": "Ends are cut square to the straight edge; they run out of square.",
 }
+_TURNED_OVER: Final = (
+    "The second piece of a pair (B) is drawn as its mirror image: it is turned over "
+    "when it is laid on the first."
+)
 _NOTES: Final = (
     "Seen on the outer face. The lower edge is straight and is laid along the mandrel "
     "first; the tip lies on the left. The arrow follows the fibres.",
@@ -167,7 +171,7 @@ def _top(shapes: Sequence[Shape]) -> float:
     return max(float(shape.outline[:, 1].max()) for shape in shapes)
 
 
-def lays_pdf(report: Report, lays: Sequence[Lay]) -> bytes:
+def lays_pdf(report: Report, lays: Sequence[Lay], *, turn_over: bool = False) -> bytes:
     """Lays as pages, a material after the other.
 
     Parameters
@@ -176,6 +180,8 @@ def lays_pdf(report: Report, lays: Sequence[Lay]) -> bytes:
         The design. [SI]
     lays : sequence of Lay
         A lay for each of its materials. [SI]
+    turn_over : bool
+        Whether the second pieces of pairs are cut to be turned over. [-]
 
     Returns
     -------
@@ -185,12 +191,12 @@ def lays_pdf(report: Report, lays: Sequence[Lay]) -> bytes:
     content = io.BytesIO()
     with PdfPages(content, metadata={"CreationDate": None}) as pdf:
         for lay in lays:
-            for page in _lay_pages(report, lay):
+            for page in _lay_pages(report, lay, turn_over):
                 pdf.savefig(page)
     return content.getvalue()
 
 
-def _lay_pages(report: Report, lay: Lay) -> list[Figure]:
+def _lay_pages(report: Report, lay: Lay, turn_over: bool) -> list[Figure]:
     """Pages of one lay."""
     room = _PAGE[0] - 2.0 * _MARGIN
     width, length = lay.roll_width * 1e3, lay.length * 1e3
@@ -218,6 +224,7 @@ def _lay_pages(report: Report, lay: Lay) -> list[Figure]:
                 f"{lay.share_used * 100.0:.1f} % used.",
                 "Fibres run along the roll, from left to right. Pieces are turned by "
                 "half a turn at most and never turned over.",
+                *([_TURNED_OVER] if turn_over else []),
             ),
         )
         y = _PAGE[1] - _MARGIN - _HEAD

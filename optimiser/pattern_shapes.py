@@ -1,4 +1,4 @@
-"""Pieces as they are drawn, in millimetres: what is cut, what is marked, what is said."""
+"""Pieces as they are drawn, in mm: what is cut, what is marked, what is said."""
 
 from __future__ import annotations
 
@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import shapely
 from numpy.typing import NDArray
+from shapely.geometry.base import BaseGeometry
 
 from model import angle_text
 from optimiser.words import mm
 
 if TYPE_CHECKING:
     from model import Piece
-    from optimiser.nesting import Lay, Laid
+    from optimiser.nesting import Laid, Lay
 
 Array = NDArray[np.float64]
 Line = tuple[tuple[float, float], tuple[float, float]]
@@ -226,7 +227,7 @@ def _arrow(
     polygon: shapely.Polygon, angle: float, words: Sequence[Words]
 ) -> tuple[Line, ...]:
     """Arrow along the fibres, where the piece has most room for it."""
-    room = shapely.buffer(polygon, -_CLEAR)
+    room: BaseGeometry = shapely.buffer(polygon, -_CLEAR)
     for line in words:
         wide = _LETTER_WIDTH * line.height * len(line.text)
         taken = shapely.box(

@@ -1,21 +1,34 @@
-"""The layup sheet of one design: a PDF for the bench and the same tables as CSV."""
+"""What the shop needs of one design: layup sheet, cut patterns, lays on the roll."""
 
 from __future__ import annotations
 
 import datetime
+import re
+from collections.abc import Collection, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
+import pandas as pd
+
+from model import pieces_of
+from optimiser.dxf_file import dxf_bytes
 from optimiser.files import write_bytes, write_table
+from optimiser.nesting import Lay, lay_pieces
+from optimiser.pattern_pages import lays_pdf, patterns_pdf, patterns_svg
+from optimiser.pattern_shapes import laid_shapes, stacked
 from optimiser.sheet_pdf import sheet_pdf
 from optimiser.sheet_tables import csv_tables
 
 if TYPE_CHECKING:
-    from model import Mandrel, Report
+    from model import Ends, Library, Mandrel, Piece, Report
     from optimiser.spec import Spec
 
 #: name of the PDF
 SHEET_NAME = "layup_sheet.pdf"
+#: what can be written of a design, each part by itself
+PARTS: Final = ("sheet", "patterns", "lays")
+#: shafts that are cut at once where nothing is said
+BATCH: Final = 12
 
 
 def write_sheet(
@@ -57,3 +70,147 @@ def write_sheet(
     paths = [write_bytes(folder / SHEET_NAME, content)]
     paths += [write_table(folder / name, table) for name, table in tables.items()]
     return paths
+
+
+def write_parts(
+    report: Report,
+    library: Library,
+    folder: Path,
+    *,
+    parts: Collection[str] = PARTS,
+    spec: Spec | None = None,
+    batch: int = BATCH,
+    ends: Ends = "developed",
+    turn_over: bool = False,
+) -> list[Path]:
+    """Write what the shop needs of a design, or parts of it.
+
+    Parameters
+    ----------
+    report : Report
+        An evaluated design. [-]
+    library : Library
+        Its materials and mandrel. [-]
+    folder : Path
+        Where the files go; made where it is missing. [-]
+    parts : collection of str
+        Some of `PARTS`. [-]
+    spec : Spec or None
+        Its bands are the acceptance limits on the sheet. [-]
+    batch : int
+        Shafts that are cut at once. [-]
+    ends : {"developed", "square"}
+        Ends of pieces as arcs, or straight and square to the straight edge. [-]
+    turn_over : bool
+        Whether the second piece of a pair is turned over when it is laid on the
+        first, and so is cut as its mirror image. [-]
+
+    Returns
+    -------
+    paths : list of Path
+        All files. Each is written whole or not at all. [-]
+
+    Raises
+    ------
+    InputError
+        If a piece does not fit the width of its roll.
+    OSError
+        If the folder or a file cannot be written.
+    """
+    pieces = pieces_of(report, library, ends=ends, turn_over=turn_over)
+    contents: dict[str, bytes] = {}
+    lays: list[Lay] = []
+    if "patterns" in parts:
+        contents["patterns.dxf"] = dxf_bytes(stacked(pieces))
+        contents["patterns.svg"] = patterns_svg(pieces)
+        contents["patterns.pdf"] = patterns_pdf(report, pieces, ends)
+    if "lays" in parts:
+        lays = lays_of(report, library, pieces, batch)
+        contents["lays.pdf"] = lays_pdf(report, lays, turn_over=turn_over)
+        for number, lay in enumerate(lays, start=1):
+            name = re.sub(r"[^\w.-]+", "_", lay.material)
+            contents[f"lay_{number}_{name}.dxf"] = dxf_bytes(laid_shapes(lay))
+    paths = []
+    if "sheet" in parts:
+        mandrel = library.mandrels[report.design.shaft.mandrel]
+        paths += write_sheet(report, folder, spec=spec, mandrel=mandrel)
+    paths += [write_bytes(folder / name, text) for name, text in contents.items()]
+    if lays:
+        paths.append(write_table(folder / "lays.csv", lays_table(report, lays)))
+    return paths
+
+
+def lays_of(
+    report: Report, library: Library, pieces: Sequence[Piece], batch: int
+) -> list[Lay]:
+    """Lay the pieces of a batch, each material on its own roll.
+
+    Parameters
+    ----------
+    report : Report
+        The design. [SI]
+    library : Library
+        Its materials. [SI]
+    pieces : sequence of Piece
+        Its pieces. [SI]
+    batch : int
+        Shafts. [-]
+
+    Returns
+    -------
+    lays : list of Lay
+        In the order in which the materials are first rolled. [SI]
+
+    Raises
+    ------
+    InputError
+        If a piece does not fit the width of its roll.
+    """
+    return [
+        lay_pieces(
+            [piece for piece in pieces if piece.material == material],
+            library.prepregs[material].roll_width,
+            report.design.cutting,
+            batch=batch,
+        )
+        for material in dict.fromkeys(piece.material for piece in pieces)
+    ]
+
+
+def lays_table(report: Report, lays: Sequence[Lay]) -> pd.DataFrame:
+    """Roll that a batch takes, by material.
+
+    Parameters
+    ----------
+    report : Report
+        The design. [SI]
+    lays : sequence of Lay
+        Its lays. [SI]
+
+    Returns
+    -------
+    table : DataFrame
+        Lengths to 0.1 mm, areas to 1 mm²; beside the roll that is cut off, the area
+        that the price of the design is reckoned with. [-]
+    """
+    reckoned = {
+        lay.material: lay.batch
+        * sum(f.area_gross for f in report.flags if f.material == lay.material)
+        for lay in lays
+    }
+    return pd.DataFrame(
+        [
+            {
+                "material": lay.material,
+                "shafts": lay.batch,
+                "pieces": len(lay.laid),
+                "roll_width_mm": round(lay.roll_width * 1e3, 1),
+                "roll_length_mm": round(lay.length * 1e3, 1),
+                "area_net_m2": round(lay.area_net, 6),
+                "area_roll_m2": round(lay.area, 6),
+                "used_pct": round(lay.share_used * 100.0, 2),
+                "area_reckoned_m2": round(reckoned[lay.material], 6),
+            }
+            for lay in lays
+        ]
+    )

@@ -129,7 +129,7 @@ def test_each_turn_is_as_long_as_what_it_lies_on():
 
 @pytest.mark.source(FRUSTUM)
 def test_developing_keeps_areas_between_any_edges():
-    report, cut, flag = cut_of_cone(0.05, 0.15, 0.5, 0.7)
+    _, cut, flag = cut_of_cone(0.05, 0.15, 0.5, 0.7)
     cone = mean_cone(cut, flag)
     along = np.linspace(0.0, 0.5, 2001)
     across = 0.05 + 0.04 * np.sin(9.0 * along)

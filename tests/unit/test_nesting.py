@@ -7,7 +7,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from model import Cutting, Piece, pieces_of
+from model import Cutting, InputError, Piece, pieces_of
 from optimiser.nesting import lay_pieces, profile
 from tests.unit.shown_shafts import a_report, the_library
 
@@ -74,7 +74,9 @@ def check(lay, pieces, batch, cutting, roll=ROLL):
     placed = [one.place(one.piece.outline) for one in lay.laid]
     for one, outline in zip(lay.laid, placed, strict=True):
         # fibres along the roll, and the piece seen on the same face
-        own = np.array([[0.0, 0.0], [math.cos(one.piece.angle), math.sin(one.piece.angle)]])
+        own = np.array(
+            [[0.0, 0.0], [math.cos(one.piece.angle), math.sin(one.piece.angle)]]
+        )
         along = np.diff(one.place(own), axis=0)[0]
         assert abs(along[1]) < 1e-12
         assert abs(along[0]) == pytest.approx(1.0)
@@ -110,7 +112,9 @@ def test_a_profile_encloses_its_outline(pieces):
         outline = piece.outline - piece.outline.min(axis=0)
         left, right = profile([outline])
         y = np.arange(len(left)) * 0.5e-3
-        ring = np.vstack([np.column_stack([left, y]), np.column_stack([right, y])[::-1]])
+        ring = np.vstack(
+            [np.column_stack([left, y]), np.column_stack([right, y])[::-1]]
+        )
         around = shapely.buffer(shapely.Polygon(ring), NOTHING)
         assert around.contains(shapely.Polygon(outline))
         hull = shapely.Polygon(outline).convex_hull
@@ -167,7 +171,11 @@ def test_the_lay_does_not_depend_on_chance():
     ]
 
 
-def test_a_piece_wider_than_the_roll_is_refused():
-    piece = a_piece("wide", math.radians(90), 1.2, 0.04, 0.05)
-    with pytest.raises(ValueError, match="piece wide is wider than the roll"):
-        lay_pieces([piece], ROLL, CUTTING)
+def test_pieces_wider_than_the_roll_are_refused_all_at_once():
+    wide = [a_piece(m, math.radians(90), 1.2, 0.04, 0.05) for m in ("3", "8A")]
+    fits = a_piece("1", 0.0, 1.2, 0.04, 0.05)
+    with pytest.raises(InputError) as error:
+        lay_pieces([wide[0], fits, wide[1]], ROLL, CUTTING)
+    assert len(error.value.faults) == 2
+    assert "piece 3 of 3 lies 1200.0 mm wide" in error.value.faults[0].message
+    assert "980.0 mm" in error.value.faults[1].message

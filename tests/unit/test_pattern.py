@@ -69,7 +69,9 @@ def test_square_pieces_have_the_widths_of_the_sheet():
 
 
 def test_a_pair_is_two_pieces_whose_fibres_are_mirrored():
-    first, second = (p for p in pieces_of(REPORTS["fairway-60"], LIBRARY) if p.flag == 1)
+    first, second = (
+        p for p in pieces_of(REPORTS["fairway-60"], LIBRARY) if p.flag == 1
+    )
     assert (first.mark, second.mark) == ("2A", "2B")
     assert first.angle == pytest.approx(math.radians(45))
     assert second.angle == -first.angle
