@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import io
 import math
-from collections.abc import Sequence
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Final
 
 import matplotlib as mpl
 import numpy as np
+import shapely
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.collections import LineCollection
@@ -34,14 +37,18 @@ _HEAD: Final = 22.0
 _FOOT: Final = 14.0
 #: Scales that are used, least reduction first.
 _SCALES: Final = (1.0, 2.0, 2.5, 4.0, 5.0, 8.0, 10.0, 15.0, 20.0, 25.0, 50.0)
-#: Roll that is drawn in one strip, and room between strips. [mm]
-_STRIP, _STRIP_GAP = 3000.0, 8.0
-#: Least height of letters that is drawn, and of those that a lay makes larger. [pt]
+#: Scale from which on a lay takes more pages rather than a smaller scale.
+_SMALLEST: Final = 15.0
+#: Room between strips of roll. [mm]
+_STRIP_GAP: Final = 8.0
+#: Least height of letters that is drawn. [pt]
 _LEAST_LETTERS: Final = 3.0
 
 _ENDS: Final = {
-    "developed": "Ends are arcs, as a cone unrolls; they lie square on the shaft.",
-    "square": "Ends are cut square to the straight edge; they run out of square.",
+    "developed": "Ends are arcs, as a cone unrolls, and lie square on the shaft; "
+    "widths of the layup sheet are measured along such arcs.",
+    "square": "Ends are cut square to the straight edge, as widths of the layup sheet "
+    "are measured; on the shaft they run out of square.",
 }
 _TURNED_OVER: Final = (
     "The second piece of a pair (B) is drawn as its mirror image: it is turned over "
@@ -53,6 +60,23 @@ _NOTES: Final = (
     "Notches: where the first turn closes; in a pair half a turn, where the other "
     "piece's straight edge lies; on the straight edge, where a run-out ends.",
 )
+
+
+@contextmanager
+def _drawing() -> Iterator[None]:
+    """Names are no formulas; letters that the font lacks are shown as boxes."""
+    with (
+        mpl.rc_context(
+            {
+                "text.parse_math": False,
+                "svg.hashsalt": "pieces",
+                "svg.fonttype": "none",
+            }
+        ),
+        warnings.catch_warnings(),
+    ):
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
+        yield
 
 
 def _picture(width: float, height: float) -> tuple[Figure, Axes]:
@@ -83,8 +107,10 @@ def _draw(
     lines = [np.array(line) / scale + at for shape in shapes for line in shape.marks]
     ax.add_collection(LineCollection(lines, colors=QUIET, linewidths=0.5))
     for shape in shapes:
-        for words in shape.words:
-            size = words.height / scale * _POINTS
+        sizes = [words.height / scale * _POINTS for words in shape.words]
+        if fill and not any(size >= _LEAST_LETTERS for size in sizes):
+            _mark(ax, shape, scale, x, y)
+        for words, size in zip(shape.words, sizes, strict=True):
             if size >= _LEAST_LETTERS:
                 ax.text(
                     words.x / scale + x,
@@ -98,6 +124,21 @@ def _draw(
                 )
 
 
+def _mark(ax: Axes, shape: Shape, scale: float, x: float, y: float) -> None:
+    """Write a piece's mark at a readable size, where all else would be too small."""
+    u, v = shapely.Polygon(shape.outline).representative_point().coords[0]
+    ax.text(
+        u / scale + x,
+        v / scale + y,
+        shape.mark,
+        fontsize=5.0,
+        ha="center",
+        va="center",
+        color=INK,
+    )
+
+
+@_drawing()
 def patterns_svg(pieces: Sequence[Piece]) -> bytes:
     """Pieces of a shaft as SVG, at true size.
 
@@ -116,11 +157,11 @@ def patterns_svg(pieces: Sequence[Piece]) -> bytes:
     page, ax = _picture(corner[0] + 2 * _MARGIN, corner[1] + 2 * _MARGIN)
     _draw(ax, shapes, 1.0, _MARGIN, _MARGIN, fill=False)
     content = io.BytesIO()
-    with mpl.rc_context({"svg.hashsalt": "pieces", "svg.fonttype": "none"}):
-        page.savefig(content, format="svg", metadata={"Date": None, "Creator": None})
+    page.savefig(content, format="svg", metadata={"Date": None, "Creator": None})
     return content.getvalue()
 
 
+@_drawing()
 def patterns_pdf(report: Report, pieces: Sequence[Piece], ends: Ends) -> bytes:
     """Pieces of a shaft as pages, to a stated scale.
 
@@ -171,6 +212,7 @@ def _top(shapes: Sequence[Shape]) -> float:
     return max(float(shape.outline[:, 1].max()) for shape in shapes)
 
 
+@_drawing()
 def lays_pdf(report: Report, lays: Sequence[Lay], *, turn_over: bool = False) -> bytes:
     """Lays as pages, a material after the other.
 
@@ -201,13 +243,14 @@ def _lay_pages(report: Report, lay: Lay, turn_over: bool) -> list[Figure]:
     room = _PAGE[0] - 2.0 * _MARGIN
     width, length = lay.roll_width * 1e3, lay.length * 1e3
     high = _PAGE[1] - 2.0 * _MARGIN - _HEAD - _FOOT
-    scale = next(
-        (s for s in _SCALES if min(length, _STRIP) / s <= room and width / s <= high),
-        _SCALES[-1],
-    )
+    # as large as fits on one page, but not so small that nothing can be read
+    for scale in _SCALES:
+        n_strips = max(1, math.ceil(length / (room * scale)))
+        per_page = int((high + _STRIP_GAP) // (width / scale + _STRIP_GAP))
+        if per_page >= n_strips or (per_page and scale >= _SMALLEST):
+            break
     per_strip = room * scale
-    n_strips = max(1, math.ceil(length / per_strip))
-    per_page = max(1, int((high + _STRIP_GAP) // (width / scale + _STRIP_GAP)))
+    per_page = max(1, per_page)
     shapes = laid_shapes(lay)
     n_pages = math.ceil(n_strips / per_page)
     pages = []
@@ -269,19 +312,6 @@ def _strip(
     ]
     before = len(ax.patches), len(ax.collections), len(ax.texts)
     _draw(ax, seen, scale, left - first / scale, y, fill=True)
-    for shape in seen:
-        # marks are what a lay is read by, so they are written at a readable size
-        middle = shape.outline.mean(axis=0)
-        if first <= middle[0] <= last:
-            ax.text(
-                left + (middle[0] - first) / scale,
-                y + middle[1] / scale,
-                shape.mark,
-                fontsize=5.0,
-                ha="center",
-                va="center",
-                color=INK,
-            )
     for artist in (
         *ax.patches[before[0] :],
         *ax.collections[before[1] :],

@@ -183,7 +183,9 @@ def _said(piece: Piece) -> list[list[str]]:
     """Ways to say what a piece is, on one line or on several."""
     angle = angle_text(piece.angle, is_pair=False)
     sign = "+" if piece.angle > 0.0 else ""
-    parts = [f"{piece.mark}  {piece.name}", f"{piece.material}  {sign}{angle}°"]
+    # a line break within a name would break the file of a cutter
+    name, material = (" ".join(text.split()) for text in (piece.name, piece.material))
+    parts = [f"{piece.mark}  {name}", f"{material}  {sign}{angle}°"]
     if piece.offset != (0.0, 0.0):
         under = piece.mark.replace("B", "A")
         first, last = (mm(value) for value in piece.offset)
