@@ -34,6 +34,8 @@ Ends = Literal["developed", "square"]
 
 #: Longest chord of a curved end. [m]
 _CHORD: Final = 2e-3
+#: Most that a chord lies off the edge that it follows. [m]
+_EDGE_OFF: Final = 1e-5
 #: Shortest part of a spliced piece. [m]
 SPLICE_LEAST: Final = 0.05
 #: Growth of radius over a piece below which its mean cone is a cylinder. [m]
@@ -205,12 +207,30 @@ def _outline(cut: FlagReport, flag: Flag, ends: Ends) -> tuple[Array, Array]:
     path = [
         cone.flat(np.array([0.0, along[-1]]), np.zeros(2)),
         cone.flat(np.full(len(butt), along[-1]), butt)[1:-1],
-        cone.flat(along, width)[::-1],
+        cone.flat(*_edge(along, width, cone))[::-1],
         cone.flat(np.zeros(len(tip)), tip)[1:-1],
     ]
     corners = np.vstack(path)
     apart = np.hypot(*np.diff(corners, axis=0, append=corners[:1]).T)
     return corners[apart > SAME_STATION], _notches(cut, flag, along, cone)
+
+
+def _edge(along: Array, width: Array, cone: MeanCone) -> tuple[Array, Array]:
+    """Places of the wound edge, close enough that chords between them follow it."""
+    while not math.isinf(cone.apex):
+        middle = cone.flat(
+            (along[1:] + along[:-1]) / 2.0, (width[1:] + width[:-1]) / 2.0
+        )
+        corners = cone.flat(along, width)
+        off = np.hypot(*(middle - (corners[1:] + corners[:-1]) / 2.0).T)
+        long = np.flatnonzero(off > _EDGE_OFF) + 1
+        if not len(long):
+            break
+        along, width = (
+            np.insert(values, long, (values[long] + values[long - 1]) / 2.0)
+            for values in (along, width)
+        )
+    return along, width
 
 
 def _across(width: float, cone: MeanCone) -> Array:

@@ -51,8 +51,8 @@ _ENDS: Final = {
     "are measured; on the shaft they run out of square.",
 }
 _TURNED_OVER: Final = (
-    "The second piece of a pair (B) is drawn as its mirror image: it is turned over "
-    "when it is laid on the first."
+    "The second piece of a pair (B) is drawn as its mirror image, its straight edge "
+    "above: it is turned over when it is laid on the first."
 )
 _NOTES: Final = (
     "Seen on the outer face. The lower edge is straight and is laid along the mandrel "
@@ -162,7 +162,9 @@ def patterns_svg(pieces: Sequence[Piece]) -> bytes:
 
 
 @_drawing()
-def patterns_pdf(report: Report, pieces: Sequence[Piece], ends: Ends) -> bytes:
+def patterns_pdf(
+    report: Report, pieces: Sequence[Piece], ends: Ends, *, turn_over: bool = False
+) -> bytes:
     """Pieces of a shaft as pages, to a stated scale.
 
     Parameters
@@ -173,6 +175,8 @@ def patterns_pdf(report: Report, pieces: Sequence[Piece], ends: Ends) -> bytes:
         Its pieces. [SI]
     ends : {"developed", "square"}
         How their ends are cut. [-]
+    turn_over : bool
+        Whether the second pieces of pairs are cut to be turned over. [-]
 
     Returns
     -------
@@ -198,7 +202,7 @@ def patterns_pdf(report: Report, pieces: Sequence[Piece], ends: Ends) -> bytes:
                 ax,
                 title,
                 f"page {number} of {len(groups)}, scale 1 : {scale:g}",
-                (*_NOTES, _ENDS[ends]),
+                (*_NOTES, _ENDS[ends], *([_TURNED_OVER] if turn_over else [])),
             )
             shapes = stacked(group)
             y = _PAGE[1] - _MARGIN - _HEAD - _top(shapes) / scale
@@ -318,6 +322,7 @@ def _strip(
         *ax.texts[before[2] :],
     ):
         artist.set_clip_path(box)
+        artist.set_clip_on(True)
     ax.text(left, y - 3.5, f"{first:.0f} mm", fontsize=6, color=QUIET)
     ax.text(
         left + (last - first) / scale,

@@ -123,7 +123,9 @@ def write_parts(
     if "patterns" in parts:
         contents["patterns.dxf"] = dxf_bytes(stacked(pieces))
         contents["patterns.svg"] = patterns_svg(pieces)
-        contents["patterns.pdf"] = patterns_pdf(report, pieces, ends)
+        contents["patterns.pdf"] = patterns_pdf(
+            report, pieces, ends, turn_over=turn_over
+        )
     if "lays" in parts:
         lays = lays_of(report, library, pieces, batch)
         contents["lays.pdf"] = lays_pdf(report, lays, turn_over=turn_over)

@@ -27,7 +27,17 @@ def test_areas_are_those_that_are_paid_for(name, ends):
     pieces = pieces_of(report, LIBRARY, ends=ends)
     for k, cut in enumerate(report.flags):
         area = sum(piece.area for piece in pieces if piece.flag == k)
-        assert area == pytest.approx(cut.area_net, rel=1e-3)
+        assert area == pytest.approx(cut.area_net, rel=2e-4)
+
+
+def test_areas_hold_where_many_turns_run_out_over_a_short_length():
+    report = REPORTS["fairway-60"]
+    flag = dataclasses.replace(
+        report.design.flags[0], wraps=7.0, end=0.230, run_out_butt=0.080
+    )
+    report = report_of("fairway-60", flags=(flag, *report.design.flags[1:]))
+    (piece,) = (p for p in pieces_of(report, LIBRARY) if p.flag == 0)
+    assert piece.area == pytest.approx(report.flags[0].area_net, rel=2e-4)
 
 
 @pytest.mark.parametrize("name", REPORTS)
