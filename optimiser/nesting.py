@@ -17,31 +17,28 @@ from itertools import permutations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import shapely
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from model import Fault, InputError
+from optimiser.nesting_units import (
+    NOTHING,
+    PITCH,
+    STAGGERS,
+    Kind,
+    Unit,
+    kind_of_piece,
+    turned_by,
+)
 
 if TYPE_CHECKING:
     from model import Cutting, Piece
 
 Array = NDArray[np.float64]
 
-#: Distance of the lines along the roll. [m]
-PITCH: Final = 0.5e-3
-#: Shifts along a piece that are tried when two are laid head to tail.
-_SHIFTS: Final = 40
-#: Most shift of two pieces that lie head to tail, in lengths of theirs; None for that
-#: with which they fill their rectangle best. All are tried.
-_STAGGERS: Final = (None, 0.1, 0.2, 0.35)
 #: Share of a piece's length by which it may lie further along the roll if it fits
 #: better there.
 _SLACK: Final = 0.03
-#: What is not looked at. [m]
-_NOTHING: Final = 2e-6
-#: Sine of the angle to the roll below which a piece lies along it. [-]
-_ALONG: Final = 0.15
 #: Most orders of kinds that are tried, with a batch of so many shafts; and how many of
 #: them are then tried with the whole batch.
 _ORDERS: Final = 8
@@ -77,7 +74,7 @@ class Laid:
         points : ndarray, shape (n, 2)
             Places X, Y on the roll. [m]
         """
-        placed: Array = _turned(points, self.turn) + np.array([self.x, self.y])
+        placed: Array = turned_by(points, self.turn) + np.array([self.x, self.y])
         return placed
 
 
@@ -107,38 +104,6 @@ class Lay:
     def share_used(self) -> float:
         """Area of pieces over area of roll. [-]."""
         return self.area_net / self.area
-
-
-@dataclass(frozen=True, slots=True)
-class _Unit:
-    """One piece or two head to tail, turned as they lie on the roll."""
-
-    left: Array  #: least X on each line from its lowest [m]
-    right: Array  #: most X [m]
-    #: turned by half a turn; place of u = v = 0 from the unit's left and lowest [m]
-    members: tuple[tuple[bool, float, float], ...]
-    lean: float  #: growth of X with Y along the pieces; none if they lie along X [-]
-
-    @property
-    def lines(self) -> int:
-        """Lines that the unit covers."""
-        return len(self.left)
-
-    @property
-    def depth(self) -> float:
-        """Mean length along the roll. [m]."""
-        own = self.right - self.lean * PITCH * np.arange(self.lines)
-        back = self.left - self.lean * PITCH * np.arange(self.lines)
-        return float(own.max() - back.min())
-
-
-@dataclass(slots=True)
-class _Kind:
-    """Pieces that are alike, one a shaft."""
-
-    piece: Piece
-    ones: list[_Unit]
-    twos: list[list[_Unit]]  #: for each stagger
 
 
 def lay_pieces(
@@ -172,8 +137,8 @@ def lay_pieces(
         With every piece that does not fit the width of the roll.
     """
     usable = roll_width - 2.0 * cutting.roll_edge
-    n_lines = int((usable + cutting.gap + _NOTHING) / PITCH) + 1
-    kinds = [_kind(piece, cutting.gap, n_lines) for piece in pieces]
+    n_lines = int((usable + cutting.gap + NOTHING) / PITCH) + 1
+    kinds = [kind_of_piece(piece, cutting.gap, n_lines) for piece in pieces]
     faults = [
         _too_wide(kind, usable, cutting)
         for kind in kinds
@@ -210,7 +175,7 @@ def lay_pieces(
     )
 
 
-def _too_wide(kind: _Kind, usable: float, cutting: Cutting) -> Fault:
+def _too_wide(kind: Kind, usable: float, cutting: Cutting) -> Fault:
     piece = kind.piece
     span = (kind.ones[0].lines - 1) * PITCH - cutting.gap
     return Fault(
@@ -224,7 +189,7 @@ def _too_wide(kind: _Kind, usable: float, cutting: Cutting) -> Fault:
 
 
 def _searched(
-    kinds: Sequence[_Kind], batch: int, n_lines: int
+    kinds: Sequence[Kind], batch: int, n_lines: int
 ) -> tuple[tuple[int, ...], list[int]]:
     """Order of the kinds, and the way each goes head to tail, of the shortest lay."""
 
@@ -241,7 +206,7 @@ def _searched(
         ways = plain
         least = length(order, ways, batch)
         for k in order:
-            for way in range(-1, len(_STAGGERS)):
+            for way in range(-1, len(STAGGERS)):
                 other = [*ways[:k], way, *ways[k + 1 :]]
                 if way != ways[k] and (found := length(order, other, batch)) < least:
                     least, ways = found, other
@@ -250,7 +215,7 @@ def _searched(
     return best[1:]
 
 
-def _orders(kinds: Sequence[_Kind]) -> Iterator[tuple[int, ...]]:
+def _orders(kinds: Sequence[Kind]) -> Iterator[tuple[int, ...]]:
     """Orders of the kinds: groups of one direction, in all orders; long ones first."""
     groups: dict[float, list[int]] = {}
     for k, kind in enumerate(kinds):
@@ -270,20 +235,20 @@ class _Front:
         self.reach: Array = np.zeros(n_lines)
         self._landing: dict[int, Array] = {}
 
-    def landing(self, unit: _Unit) -> Array:
+    def landing(self, unit: Unit) -> Array:
         """Least X of a unit, for each line that its lowest point can lie on."""
         found = self._landing.get(id(unit))
         if found is None:
             found = self._landing[id(unit)] = self._land(unit, 0, len(self.reach))
         return found
 
-    def _land(self, unit: _Unit, first: int, last: int) -> Array:
+    def _land(self, unit: Unit, first: int, last: int) -> Array:
         """Landings of a unit between two lines of the front."""
         under = sliding_window_view(self.reach[first:last], unit.lines)
         landing: Array = (under - unit.left).max(axis=1)
         return landing
 
-    def lay(self, unit: _Unit, x: float, q: int, watched: Sequence[_Unit]) -> None:
+    def lay(self, unit: Unit, x: float, q: int, watched: Sequence[Unit]) -> None:
         """Lay a unit; landings of watched units stay known, others are forgotten."""
         end = q + unit.lines
         self.reach[q:end] = np.maximum(self.reach[q:end], x + unit.right)
@@ -300,12 +265,12 @@ class _Front:
 
 
 def _lay_in_order(
-    kinds: Sequence[_Kind],
+    kinds: Sequence[Kind],
     order: Sequence[int],
     ways: Sequence[int],
     batch: int,
     n_lines: int,
-) -> tuple[list[tuple[int, _Unit, float, int]], Array]:
+) -> tuple[list[tuple[int, Unit, float, int]], Array]:
     """Lay kind after kind; give each unit's place and the front they leave."""
     front = _Front(n_lines)
     placed = []
@@ -325,9 +290,7 @@ def _lay_in_order(
     return placed, front.reach
 
 
-def _best_place(
-    units: Sequence[_Unit], front: _Front
-) -> tuple[float, _Unit, float, int]:
+def _best_place(units: Sequence[Unit], front: _Front) -> tuple[float, Unit, float, int]:
     """How far back a unit can lie, and where it then lies with least roll lost."""
     options = []
     for unit in units:
@@ -344,150 +307,3 @@ def _best_place(
             if score[i] < best[0]:
                 best = (float(score[i]), unit, float(x[q[i]]), int(q[i]))
     return nearest, *best[1:]
-
-
-def _turned(points: Array, angle: float) -> Array:
-    c, s = math.cos(angle), math.sin(angle)
-    turned: Array = points @ np.array([[c, s], [-s, c]])
-    return turned
-
-
-def _kind(piece: Piece, gap: float, n_lines: int) -> _Kind:
-    """Units that a piece makes: alone in both directions, and two head to tail."""
-    grown = np.asarray(
-        shapely.buffer(
-            shapely.Polygon(piece.outline),
-            gap / 2.0,
-            join_style="mitre",
-            mitre_limit=1.5,
-        ).exterior.coords
-    )[:-1]
-    nowhere = np.zeros(2)
-    return _Kind(
-        piece=piece,
-        ones=[
-            _unit([(grown, turned, nowhere)], piece.roll_turn)
-            for turned in (False, True)
-        ],
-        twos=[_head_to_tail(piece, grown, n_lines, stagger) for stagger in _STAGGERS],
-    )
-
-
-def _unit(parts: list[tuple[Array, bool, Array]], roll_turn: float) -> _Unit:
-    """Turn the parts onto the roll and take their profile across it."""
-    outlines, zeros = [], []
-    sine = math.sin(roll_turn)
-    for grown, turned, shift in parts:
-        own = -grown if turned else grown
-        outlines.append(_turned(own + shift, roll_turn))
-        zeros.append((turned, *_turned(shift[None, :], roll_turn)[0]))
-    corner = np.vstack(outlines).min(axis=0)
-    left, right = profile([outline - corner for outline in outlines])
-    return _Unit(
-        left=left,
-        right=right,
-        members=tuple(
-            (turned, float(x - corner[0]), float(y - corner[1]))
-            for turned, x, y in zeros
-        ),
-        lean=0.0 if abs(sine) < _ALONG else math.cos(roll_turn) / sine,
-    )
-
-
-def _head_to_tail(
-    piece: Piece, grown: Array, n_lines: int, stagger: float | None
-) -> list[_Unit]:
-    """Two pieces head to tail, and the same turned by half a turn.
-
-    The second lies over the slanting edge of the first, with its own slanting edge.
-    It is shifted along the first where the two then fill their rectangle best; or, with
-    a stagger, by no more than that share of the length, where they lie closest.
-    """
-    low, second_low = grown.min(axis=0), (-grown).min(axis=0)
-    # across the pieces as a function of the distance along them
-    _, over = profile([(grown - low)[:, ::-1]])
-    under, _ = profile([(-grown - second_low)[:, ::-1]])
-    n, height = len(over), float(np.ptp(grown[:, 1]))
-    most = 0.98 if stagger is None else stagger
-    best: tuple[float, int, list[_Unit]] | None = None
-    step = most * n / _SHIFTS
-    # over the whole range, then closely about the best
-    for around in (False, True):
-        middle, reach = (best[1], step) if around and best else (0, most * n)
-        shifts = np.linspace(middle - reach, middle + reach, 2 * _SHIFTS + 1).astype(
-            int
-        )
-        for shift in sorted(set(shifts.tolist()), key=abs):
-            if abs(shift) >= n:
-                continue
-            a, b = max(0, shift), min(n, n + shift)
-            rise = float((over[a:b] - under[a - shift : b - shift]).max())
-            size = max(rise, 0.0) + height
-            if stagger is None:
-                size *= n + abs(shift)
-            if best is not None and size > best[0] - PITCH:
-                continue
-            moved = np.array([shift * PITCH, rise]) + low - second_low
-            here = np.zeros(2)
-            units = [
-                _unit([(grown, False, here), (grown, True, moved)], piece.roll_turn),
-                _unit([(grown, True, here), (grown, False, -moved)], piece.roll_turn),
-            ]
-            if units[0].lines <= n_lines:
-                best = (size, shift, units)
-    return [] if best is None else best[2]
-
-
-def profile(outlines: Sequence[Array]) -> tuple[Array, Array]:
-    """Least and most X of outlines on lines of equal Y, a pitch apart.
-
-    Parameters
-    ----------
-    outlines : sequence of ndarray, shape (n, 2)
-        Closed polygons, lowest point of all at Y = 0. [m]
-
-    Returns
-    -------
-    left, right : ndarray
-        On lines from Y = 0; straight between lines, they enclose the outlines. [m]
-    """
-    top = max(float(outline[:, 1].max()) for outline in outlines)
-    n = max(2, math.ceil((top - _NOTHING) / PITCH) + 1)
-    left, right = np.full(n, np.inf), np.full(n, -np.inf)
-    for outline in outlines:
-        ends = np.roll(outline, -1, axis=0)
-        for (x1, y1), (x2, y2) in zip(outline, ends, strict=True):
-            if y1 > y2:
-                x1, y1, x2, y2 = x2, y2, x1, y1
-            j1 = math.ceil((y1 - _NOTHING) / PITCH)
-            j2 = min(math.floor((y2 + _NOTHING) / PITCH), n - 1)
-            if j2 < j1:
-                continue
-            lines = np.arange(j1, j2 + 1)
-            if y2 - y1 < 1e-12:
-                here = np.array([min(x1, x2)]), np.array([max(x1, x2)])
-            else:
-                x = x1 + (x2 - x1) * np.clip((lines * PITCH - y1) / (y2 - y1), 0.0, 1.0)
-                here = x, x
-            left[lines] = np.minimum(left[lines], here[0])
-            right[lines] = np.maximum(right[lines], here[1])
-    corners = np.vstack(outlines)
-    _enclose(left, corners)
-    right *= -1.0
-    _enclose(right, corners * np.array([-1.0, 1.0]))
-    return left, -right
-
-
-def _enclose(left: Array, corners: Array) -> None:
-    """Lower the profile where a corner between two lines lies outside it."""
-    cell = np.clip((corners[:, 1] / PITCH).astype(int), 0, len(left) - 2)
-    for k in np.flatnonzero(np.isinf(left)):
-        left[k] = corners[np.abs(corners[:, 1] / PITCH - k) <= 1.0, 0].min()
-    for (x, y), j in zip(corners, cell, strict=True):
-        share = y / PITCH - j
-        near, far = (j, j + 1) if share < 0.5 else (j + 1, j)
-        part = max(share, 1.0 - share)
-        if part * left[near] + (1.0 - part) * left[far] > x:
-            left[near] = min(left[near], x)
-            if part < 1.0:
-                left[far] = min(left[far], (x - part * left[near]) / (1.0 - part))

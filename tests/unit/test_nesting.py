@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from model import Cutting, InputError, Piece, pieces_of
-from optimiser.nesting import lay_pieces, profile
+from optimiser.nesting import lay_pieces
+from optimiser.nesting_units import profile
 from tests.unit.shown_shafts import a_report, the_library
 
 ROLL = 1.0

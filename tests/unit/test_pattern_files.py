@@ -150,7 +150,8 @@ def test_pages_of_patterns_name_every_piece_and_their_scale(ends):
     for page in pages:
         assert "scale 1 : " in page
         assert all(caution in page for caution in CAUTIONS)
-    assert ("arcs" in together) == (ends == "developed") or "square" in together
+    assert ("Ends are arcs" in together) == (ends == "developed")
+    assert ("Ends are cut square" in together) == (ends == "square")
 
 
 def test_pages_of_lays_say_how_much_roll_is_used():
