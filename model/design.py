@@ -16,7 +16,7 @@ from typing import Annotated, Any, Final
 from pydantic import AfterValidator, ValidationInfo
 
 from model.errors import suggestion
-from model.fields import OneOf, Quantity, Text
+from model.fields import OneOf, Quantity, Text, Whole
 from model.library import Library
 from model.reading import FORBID_EXTRA, readers
 
@@ -221,6 +221,8 @@ class Cutting:
     splice_from: Annotated[
         float, Quantity("angle", at_least=0.0, at_most=math.pi / 2)
     ] = math.radians(80.0)
+    #: shafts that are cut together, which share what is left where their rows end [-]
+    batch: Annotated[int, Whole(1, 100_000)] = 100
 
     def __post_init__(self) -> None:
         _settle(self)

@@ -25,7 +25,15 @@ from model.design_checks import (
     read_bench,
 )
 from model.errors import Fault, InputError, nearest, suggestion
-from model.fields import AngleText, Quantity, Reader, Text, quoted, show_value
+from model.fields import (
+    AngleText,
+    Quantity,
+    Reader,
+    Text,
+    Whole,
+    quoted,
+    show_value,
+)
 from model.library import Library, read_library
 from model.reading import (
     FORBID_EXTRA,
@@ -426,6 +434,8 @@ def _lines(table: Shaft | Finish | Bench | Cutting) -> list[str]:
             text = write_quantity(value, "number")
         elif isinstance(reader, Quantity):
             text = quoted(write_quantity(value, reader.dimension))
+        elif isinstance(reader, Whole):
+            text = str(value)
         else:
             text = quoted(value)
         lines.append(f"{field.name} = {text}")

@@ -31,6 +31,7 @@ from model.laminate import Q16, Q26, add_ring, close_section
 from model.scratch import Work, lay_points, point_at, stiffness_at, torque_clamp
 from model.wall import (
     SAME_STATION,
+    end_widths,
     finished_radius,
     least_wall,
     mandrel_radius,
@@ -164,15 +165,23 @@ def _roll(
                 work.r_in[k],
                 work.r_out[k],
             )
+        run_out = layups.run_out_tip[i, k] > 0.0 or layups.run_out_butt[i, k] > 0.0
+        width_tip, width_butt = end_widths(
+            work.r_in[k], work.r_out[k], first, last, ply[PLY] * ply[PIECES], run_out
+        )
         gross, over, splices = gross_area(
             net,
             end - start,
             ply[PIECES],
             ply[ANGLE],
+            width_tip,
+            width_butt,
+            run_out,
             ply[ROLL],
             cutting.gap,
             cutting.roll_edge,
             cutting.splice_from,
+            cutting.batch,
         )
         work.net[k] = net
         work.gross[k] = gross

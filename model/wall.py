@@ -275,6 +275,38 @@ def roll_straight_edged(
 
 
 @compiled_lean
+def end_widths(
+    r_in: Array, r_out: Array, first: int, last: int, turn: float, run_out: bool
+) -> tuple[float, float]:
+    """Width of a rolled piece at both ends, or its greatest where it has run-outs.
+
+    Parameters
+    ----------
+    r_in, r_out : ndarray, shape (n_x_max,)
+        Radii of the flag's ring before grinding. [m]
+    first, last : int
+        First and last point that the flag covers. [-]
+    turn : float
+        Thickness of a turn, that of both plies in a pair. [m]
+    run_out : bool
+        Whether the piece has a run-out. [-]
+
+    Returns
+    -------
+    width_tip, width_butt : float
+        Widths; with run-outs the greatest, both times. [m]
+    """
+    if not run_out:
+        tip = r_out[first] * r_out[first] - r_in[first] * r_in[first]
+        butt = r_out[last] * r_out[last] - r_in[last] * r_in[last]
+        return tip * np.pi / turn, butt * np.pi / turn
+    most = 0.0
+    for p in range(first, last + 1):
+        most = max(most, r_out[p] * r_out[p] - r_in[p] * r_in[p])
+    return most * np.pi / turn, most * np.pi / turn
+
+
+@compiled_lean
 def finished_radius(
     x: Array,
     look: Array,

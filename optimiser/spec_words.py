@@ -105,6 +105,7 @@ _BENCH_MEANING = {
     "gap": "cutting gap between pieces on the roll",
     "roll_edge": "edge of the roll that is not used",
     "splice_from": "pieces at this fibre angle or above may be spliced",
+    "batch": "shafts cut together, which share what is left at the ends of rows",
 }
 
 

@@ -532,6 +532,30 @@ def direction_spread(design, plies, stiffnesses, walls, sections):
 # --- flags on the roll -----------------------------------------------------------
 
 
+def roll_metres(*, b, ends, run_out, length, angle, cosine, usable, spliced, cutting):
+    """Length of roll that one piece takes as one of a batch."""
+    gap, sine = cutting.gap, sin(angle)
+    hollow = b if run_out else max(b, (ends[0] + ends[1]) / 2)
+    if angle == 0:
+        counted = 0.9 if run_out else 1.0
+        half_a_piece = (counted * max(ends) + gap + hollow + gap) / 4
+        row = usable - min(half_a_piece, usable / 2)
+        return (length + gap) * (hollow + gap) / row + 0.35 * length / cutting.batch
+    strip = (usable - b * cosine) / sine
+    whole = 1
+    while (whole + 1) * (length + gap) <= strip + gap + 1e-9:
+        whole += 1
+    fits = length <= strip + 1e-9
+    if fits and not run_out:
+        slack = min(max((strip - whole * (length + gap)) / length, 0), 1)
+        narrow = hollow - slack * abs(ends[1] - ends[0]) / 2
+        hollow = max(narrow, max(ends) / 2)
+    if spliced and not fits:
+        whole = usable / sine / (length + gap)
+    end = 0.85 * length * cosine + 0.35 * hollow * sine
+    return (hollow + gap) / (whole * sine) + end / cutting.batch
+
+
 def flag_areas(design, library, plies, points, walls, i_flag):
     """Areas, splices, cost and masses of one flag."""
     flag, cutting = design.flags[i_flag], design.cutting
@@ -545,24 +569,30 @@ def flag_areas(design, library, plies, points, walls, i_flag):
         w.append(n * pi * (2 * r_in + pieces * n * ply["thickness"]))
     net = pieces * trapezoid(x, w)
     length = end - start
-    b = net / (pieces * length) + cutting.gap
     angle = abs(flag.angle)
     usable = prepreg.roll_width - 2 * cutting.roll_edge
-    if angle > 0:
-        # cos(pi/2) is not exactly nothing in floats; a hoop piece has no slanted ends
-        cosine = 0.0 if angle >= radians(90) - 1e-12 else cos(angle)
-        span = length * sin(angle) + b * cosine
-        share = prepreg.roll_width / (usable - b * cosine)
-    else:
-        span = b
-        share = prepreg.roll_width / usable
+    # cos(pi/2) is not exactly nothing in floats; a hoop piece has no slanted ends
+    cosine = 0.0 if angle >= radians(90) - 1e-12 else cos(angle)
+    span = length * sin(angle) + max(w) * cosine
     splices, overhang = 0, 0.0
-    if span > usable:
+    if span > usable + 1e-9:
         if angle >= cutting.splice_from:
             splices = ceil(span / usable) - 1
         else:
             overhang = span - usable
-    gross = pieces * (length + cutting.gap) * b * share
+    run_out = flag.run_out_tip > 0 or flag.run_out_butt > 0
+    metres = roll_metres(
+        b=net / (pieces * length),
+        ends=(max(w), max(w)) if run_out else (w[0], w[-1]),
+        run_out=run_out,
+        length=length,
+        angle=angle,
+        cosine=cosine,
+        usable=usable,
+        spliced=splices > 0,
+        cutting=cutting,
+    )
+    gross = pieces * metres * prepreg.roll_width
     shaft_x, shaft_m = [], []
     for i in inside(points, 0.0, design.shaft.length):
         a, c = walls[i]["cut"][i_flag]

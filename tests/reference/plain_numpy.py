@@ -234,14 +234,39 @@ def evaluate(design, library, ei_stations=(), step_length=0.010, wanted=None):
             width = np.pi * turns[there] * (build[there] + outer[there])
         net = pieces * float(np.trapezoid(width, x[there]))
         length, angle = end - start, abs(flag.angle)
-        breadth = net / (pieces * length) + cutting.gap
+        ends = width[0], width[-1]
+        run_out = flag.run_out_tip > 0 or flag.run_out_butt > 0
+        if run_out:
+            ends = width.max(), width.max()
+        mean = net / (pieces * length)
         usable = prepreg.roll_width - 2 * cutting.roll_edge
-        tooth = breadth * math.cos(angle) if angle > 0 else 0.0
-        span = length * math.sin(angle) + tooth if angle > 0 else breadth
-        if span > usable and angle < cutting.splice_from:
+        span = length * math.sin(angle) + max(ends) * math.cos(angle)
+        if span > usable * (1 + 1e-9) and angle < cutting.splice_from:
             overhang_most = max(overhang_most, span - usable)
-        gross = pieces * (length + cutting.gap) * breadth
-        cost += gross * prepreg.roll_width / (usable - tooth) * prepreg.price
+        breadth = mean if run_out else max(mean, sum(ends) / 2)
+        long, gap = length + cutting.gap, cutting.gap
+        if angle == 0:
+            most = 0.9 * max(ends) if run_out else max(ends)
+            lost = min((most + breadth + 2 * gap) / 4, usable / 2)
+            along = long * (breadth + gap) / (usable - lost)
+            along += 0.35 * length / cutting.batch
+        else:
+            strip = (usable - mean * math.cos(angle)) / math.sin(angle)
+            across = (strip + gap) / long
+            if across + 1e-9 >= 1:
+                across = math.floor(across + 1e-9)
+                slack = np.clip((strip - across * long) / length, 0, 1)
+                if not run_out:
+                    overlap = slack * abs(ends[1] - ends[0]) / 2
+                    breadth = max(breadth - overlap, max(ends) / 2)
+            elif span > usable * (1 + 1e-9) and angle >= cutting.splice_from:
+                across = usable / math.sin(angle) / long
+            else:
+                across = 1
+            along = (breadth + gap) / across / math.sin(angle)
+            end = 0.85 * length * math.cos(angle) + 0.35 * breadth * math.sin(angle)
+            along += end / cutting.batch
+        cost += pieces * along * prepreg.roll_width * prepreg.price
         plies.append(ply)
         rings.append((build, outer))
         build = outer
