@@ -11,8 +11,16 @@ from model.failure import SHEARED
 from model.laminate import Q22
 from model.residual import add_cooling, free_strains
 from model.scratch import Work
-from model.shell import add_hoop, close_hoop, crush_ply_use, crush_use, flattening_use
+from model.shell import (
+    N_HOOP,
+    add_hoop,
+    close_hoop,
+    crush_ply_use,
+    crush_use,
+    flattening_use,
+)
 from model.strength import (
+    N_FIELD,
     bending_field,
     envelope_margin,
     fibre_use,
@@ -24,6 +32,9 @@ from model.strength import (
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+#: Inner over outer radius of a ring of next to no thickness. [-]
+_THINNEST = 1.0 - 1e-12
 
 
 @compiled_stage
@@ -54,16 +65,17 @@ def strain_plies(
     """
     bench, wants = numbers.bench, numbers.wants
     n_x, tip, butt = work.counts[0], work.counts[1], work.counts[2]
+    n_brinks = work.counts[4]
     quadratic = bench.strength_criterion > 0.0
     is_plain = not quadratic and bench.temperature_drop == 0.0
     twists = wants[col.TORSION_STRENGTH] or wants[col.TORSION_PRODUCT]
     flattens = wants[col.FLATTENING]
     crushes = wants[col.CRUSH_LOAD]
     bending_field(work.hoop_axis, work.hoop_slope, work.shear, n_x, work.bending)
-    work.use[:n_x] = 0.0
+    work.use[: n_x + n_brinks] = 0.0
     if twists:
         torsion_field(work.sums, work.GJ, n_x, work.counts[3] > 0, work.torsion)
-        work.torsion_use[:n_x] = 0.0
+        work.torsion_use[: n_x + n_brinks] = 0.0
         work.slack[:n_x] = np.inf
     if flattens or crushes:
         work.shell[:3, :n_x] = 0.0
@@ -73,9 +85,9 @@ def strain_plies(
                 first, last = work.first[k], work.last[k]
                 add_hoop(q22, work.r_in[k], work.r_out[k], first, last, work.shell)
         close_hoop(n_x, bench.crush_width, work.shell)
-        work.crush_use[:n_x] = 0.0
+        work.crush_use[: n_x + n_brinks] = 0.0
     if not is_plain:
-        work.free[:, :n_x] = 0.0
+        work.free[:, : n_x + n_brinks] = 0.0
     if bench.temperature_drop > 0.0:
         work.cooling[:, :n_x] = 0.0
         for k in range(len(sheet)):
@@ -85,6 +97,8 @@ def strain_plies(
                 r_in, r_out = work.r_in[k], work.r_out[k]
                 add_cooling(stress, r_in, r_out, first, last, work.cooling)
         free_strains(work.sums, work.cooling, n_x, work.free)
+    _lay_brinks(work, twists, crushes, bench.temperature_drop > 0.0)
+    brink = n_x
     for k in range(len(sheet)):
         if sheet[k] < 0:
             continue
@@ -93,65 +107,55 @@ def strain_plies(
         c2, s2, cs, is_pair = ply[C2], ply[S2], ply[CS], ply[PIECES] > 1.0
         r_in, r_out = work.r_in[k], work.r_out[k]
         first, last = max(work.first[k], tip), min(work.last[k], butt)
-        if is_plain:
-            weakest = ply[STRAIN]
-            fibre_use(
-                c2,
-                s2,
-                cs,
-                is_pair,
-                weakest,
-                work.bending,
-                r_in,
-                r_out,
-                first,
-                last,
-                work.use,
-            )
-            if twists:
+        own = brink
+        while brink < n_x + n_brinks and work.brink_flag[brink - n_x] == k:
+            brink += 1
+        # its points, then the places between points where it comes to nothing
+        for part in range(2 if brink > own else 1):
+            low, high = (first, last) if part == 0 else (own, brink - 1)
+            if is_plain:
+                weakest = ply[STRAIN]
                 fibre_use(
                     c2,
                     s2,
                     cs,
                     is_pair,
                     weakest,
-                    work.torsion,
+                    work.bending,
                     r_in,
                     r_out,
-                    first,
-                    last,
-                    work.torsion_use,
+                    low,
+                    high,
+                    work.use,
                 )
-            if crushes:
-                crush_use(
-                    limits,
-                    c2,
-                    s2,
-                    cs,
-                    work.shell,
-                    r_in,
-                    r_out,
-                    first,
-                    last,
-                    work.crush_use,
-                )
-        else:
-            ply_use(
-                limits,
-                c2,
-                s2,
-                cs,
-                is_pair,
-                quadratic,
-                work.bending,
-                work.free,
-                r_in,
-                r_out,
-                first,
-                last,
-                work.use,
-            )
-            if twists:
+                if twists:
+                    fibre_use(
+                        c2,
+                        s2,
+                        cs,
+                        is_pair,
+                        weakest,
+                        work.torsion,
+                        r_in,
+                        r_out,
+                        low,
+                        high,
+                        work.torsion_use,
+                    )
+                if crushes:
+                    crush_use(
+                        limits,
+                        c2,
+                        s2,
+                        cs,
+                        work.shell,
+                        r_in,
+                        r_out,
+                        low,
+                        high,
+                        work.crush_use,
+                    )
+            else:
                 ply_use(
                     limits,
                     c2,
@@ -159,30 +163,46 @@ def strain_plies(
                     cs,
                     is_pair,
                     quadratic,
-                    work.torsion,
+                    work.bending,
                     work.free,
                     r_in,
                     r_out,
-                    first,
-                    last,
-                    work.torsion_use,
+                    low,
+                    high,
+                    work.use,
                 )
-            if crushes:
-                crush_ply_use(
-                    limits,
-                    c2,
-                    s2,
-                    cs,
-                    is_pair,
-                    quadratic,
-                    work.shell,
-                    work.free,
-                    r_in,
-                    r_out,
-                    first,
-                    last,
-                    work.crush_use,
-                )
+                if twists:
+                    ply_use(
+                        limits,
+                        c2,
+                        s2,
+                        cs,
+                        is_pair,
+                        quadratic,
+                        work.torsion,
+                        work.free,
+                        r_in,
+                        r_out,
+                        low,
+                        high,
+                        work.torsion_use,
+                    )
+                if crushes:
+                    crush_ply_use(
+                        limits,
+                        c2,
+                        s2,
+                        cs,
+                        is_pair,
+                        quadratic,
+                        work.shell,
+                        work.free,
+                        r_in,
+                        r_out,
+                        low,
+                        high,
+                        work.crush_use,
+                    )
         if twists and not quadratic:
             shear_use(
                 c2,
@@ -199,7 +219,7 @@ def strain_plies(
                 work.slack,
             )
     if given.size > 0 and is_plain:
-        for p in range(n_x):
+        for p in range(n_x + n_brinks):
             work.use[p] = given[2, p]
 
     # an envelope that is not full anywhere on the shaft tests nothing
@@ -221,6 +241,8 @@ def strain_plies(
             rise_to,
             fall_from,
             fall_to,
+            n_x,
+            n_x + n_brinks,
         )
     metrics[col.FLATTENING] = np.nan
     if is_full and flattens:
@@ -251,6 +273,8 @@ def strain_plies(
             peak,
             peak,
             bench.impact_to,
+            n_x,
+            n_x + n_brinks,
         )
     metrics[col.TORSION_STRENGTH] = np.nan
     metrics[col.TORSION_PRODUCT] = np.nan
@@ -261,7 +285,7 @@ def strain_plies(
             for p in range(tip, butt + 1):
                 work.torsion_use[p] = max(work.torsion_use[p], work.slack[p])
         torque, product = torsion_test(
-            work.x, work.GJ, work.torsion_use, n_x, grip, length - grip
+            work.x, work.GJ, work.torsion_use, n_x, grip, length - grip, n_brinks
         )
         metrics[col.TORSION_STRENGTH] = torque
         metrics[col.TORSION_PRODUCT] = product
@@ -270,7 +294,42 @@ def strain_plies(
         most = 0.0
         for p in range(tip, butt + 1):
             most = max(most, work.crush_use[p])
+        for p in range(n_x, n_x + n_brinks):
+            most = max(most, work.crush_use[p])
         metrics[col.CRUSH_LOAD] = 1.0 / most
+
+
+@compiled_stage
+def _lay_brinks(work: Work, twists: bool, crushes: bool, cools: bool) -> None:
+    """Put sections behind the points: those where a flag comes to nothing.
+
+    A section between two points is linear between them; the flag is a ring of no
+    thickness there, and the only one that is looked at.
+    """
+    n_x = work.counts[0]
+    for i in range(work.counts[4]):
+        k, p, share = work.brink_flag[i], work.brink_cell[i], work.brink_share[i]
+        q = n_x + i
+        work.x[q] = work.x[p] + share * (work.x[p + 1] - work.x[p])
+        work.EI[q] = work.EI[p] + share * (work.EI[p + 1] - work.EI[p])
+        r_out = work.r_out[k]
+        r_out[q] = r_out[p] + share * (r_out[p + 1] - r_out[p])
+        work.r_in[k, q] = r_out[q] * _THINNEST
+        for row in range(N_FIELD):
+            field = work.bending[row]
+            field[q] = field[p] + share * (field[p + 1] - field[p])
+        if twists:
+            for row in range(N_FIELD):
+                field = work.torsion[row]
+                field[q] = field[p] + share * (field[p + 1] - field[p])
+        if crushes:
+            for row in range(N_HOOP):
+                field = work.shell[row]
+                field[q] = field[p] + share * (field[p + 1] - field[p])
+        if cools:
+            for row in range(3):
+                field = work.free[row]
+                field[q] = field[p] + share * (field[p + 1] - field[p])
 
 
 @compiled_stage

@@ -17,17 +17,22 @@ from model.failure import (
 from model.governing import CRACK, FIBRE, Governing
 from model.layers import Layer
 from model.library import Ply
-from model.scratch import Work
+from model.scratch import Work, between
 from model.solid import alternating_plies, in_ply_axes, rotated_solid, solid_stiffness
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 _ALONG, _ACROSS, _SHEARED = 0, 1, 5
+#: Thickness given to a ply where it comes to nothing, to read its strain. [m]
+_THIN = 1e-7
 
 
 class ExactWall(NamedTuple):
-    """Section at every point, and how much of its plies a unit curvature uses."""
+    """Section at every point and brink, and how much a unit curvature uses of plies.
+
+    At a brink only the flag that comes to nothing there is looked at.
+    """
 
     section: ExactSection
     fibre: Array  #: (n_flag, n_x) strain along the fibres over what is allowed [m]
@@ -79,7 +84,7 @@ class ExactWall(NamedTuple):
 def exact_wall(
     design: Design, plies: dict[Sheet, Ply], layers: list[Layer], work: Work
 ) -> ExactWall:
-    """Solve the wall of a shaft at all its points, each ply of a pair by itself.
+    """Solve the wall of a shaft at points and brinks, each ply of a pair by itself.
 
     Parameters
     ----------
@@ -98,7 +103,11 @@ def exact_wall(
         Stiffness and strains under unit curvature. [SI]
     """
     n_x = int(work.counts[0])
-    finished = work.finished[:n_x]
+    n_brinks = int(work.counts[4])
+    owner = work.brink_flag[:n_brinks]
+    finished = between(work, work.finished[:n_x])
+    finished[n_x:] += _THIN
+    raised = np.zeros(n_brinks)
     stiff: list[Array] = []
     inside: list[Array] = []
     outside: list[Array] = []
@@ -113,16 +122,21 @@ def exact_wall(
             angles = [flag.angle, -flag.angle] * (len(inner) // 2)
         turned = {angle: rotated_solid(C, angle) for angle in set(angles)}
         for row, angle in enumerate(angles):
-            a, b = finished.copy(), finished.copy()
-            a[layer.covered] = np.minimum(inner[row], finished[layer.covered])
-            b[layer.covered] = np.minimum(outer[row], finished[layer.covered])
+            a, b = np.ones((2, n_x))
+            a[layer.covered], b[layer.covered] = inner[row], outer[row]
+            a, b = between(work, a), between(work, b)
+            a[n_x:] += raised
+            if row == len(angles) - 1:
+                raised[owner == k] = _THIN
+            b[n_x:] += raised
+            a, b = np.minimum(a, finished), np.minimum(b, finished)
             stiff.append(turned[angle])
             inside.append(a)
             outside.append(b)
             owners.append((k, angle))
     r_in, r_out = np.array(inside), np.array(outside)
     section = exact_section(np.array(stiff), r_in, r_out)
-    fibre, across, sheared = np.zeros((3, len(design.flags), n_x))
+    fibre, across, sheared = np.zeros((3, len(design.flags), len(finished)))
     is_pressed = np.zeros(len(design.flags), dtype=np.bool_)
     for row, (k, angle) in enumerate(owners):
         flag = design.flags[k]
@@ -130,7 +144,9 @@ def exact_wall(
         weaker = min(ply.strain_tension, ply.strain_compression)
         is_pressed[k] = ply.strain_compression < ply.strain_tension
         strain = np.abs(in_ply_axes(section.bending[row], angle)).max(axis=1)
-        strain = np.where((r_out[row] > r_in[row])[:, None], strain, 0.0)
+        looked_at = r_out[row] > r_in[row]
+        looked_at[n_x:] &= owner == k
+        strain = np.where(looked_at[:, None], strain, 0.0)
         fibre[k] = np.maximum(fibre[k], strain[:, _ALONG] / weaker)
         across[k] = np.maximum(across[k], strain[:, _ACROSS] / ply.strain_transverse)
         sheared[k] = np.maximum(sheared[k], strain[:, _SHEARED] / ply.strain_shear)

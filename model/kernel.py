@@ -32,6 +32,7 @@ from model.scratch import Work, lay_points, point_at, stiffness_at, torque_clamp
 from model.wall import (
     SAME_STATION,
     end_widths,
+    find_brinks,
     finished_radius,
     least_wall,
     mandrel_radius,
@@ -211,6 +212,7 @@ def _grind(numbers: Numbers, sheet: IntArray, work: Work, shop: Array) -> None:
         finished,
     )
     bias_ground = 0.0
+    n_brinks = 0
     work.m[:n_x] = 0.0
     for k in range(len(sheet)):
         if sheet[k] < 0:
@@ -225,6 +227,23 @@ def _grind(numbers: Numbers, sheet: IntArray, work: Work, shop: Array) -> None:
                 bias_ground = max(bias_ground, cut)
         # unsigned, these loops run several points at a time
         a, b = np.uint64(first), np.uint64(last + 1)
+        gone = 0
+        for p in range(a, b):
+            gone += 1 if min(r_out[p], finished[p]) <= r_in[p] else 0
+        if gone > 0:
+            n_brinks = find_brinks(
+                k,
+                work.x,
+                r_in,
+                r_out,
+                finished,
+                max(first, tip),
+                min(last, butt),
+                n_brinks,
+                work.brink_flag,
+                work.brink_cell,
+                work.brink_share,
+            )
         for p in range(a, b):
             r_out[p] = min(r_out[p], finished[p])
             r_in[p] = min(r_in[p], finished[p])
@@ -236,6 +255,7 @@ def _grind(numbers: Numbers, sheet: IntArray, work: Work, shop: Array) -> None:
         for p in range(n_x):
             if work.look[p] > bare:
                 work.m[p] += finish.coating * 2.0 * np.pi * finished[p]
+    work.counts[4] = n_brinks
     shop[col.TIP_SHORTAGE] = shortage
     shop[col.TIP_GRIND_DEPTH] = depth
     shop[col.BIAS_GROUND] = bias_ground

@@ -103,7 +103,7 @@ def flag_report(
     width = layer.turns * np.pi * (layer.r_in + layer.r_out)
     keep = _corners(x, width)
     # what lies in the finished shaft, before and after grinding
-    _, tip, butt, _ = work.counts
+    tip, butt = work.counts[1:3]
     a, b = max(work.first[k], tip), min(work.last[k], butt) + 1
     inside = slice(a - work.first[k], b - work.first[k])
     rolled = layer.r_out[inside] ** 2 - layer.r_in[inside] ** 2

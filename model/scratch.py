@@ -17,6 +17,9 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+#: Room for the places where a flag comes to nothing, a flag; two are usual.
+_BRINKS = 12
+
 
 class Work(NamedTuple):
     """Scratch of one evaluation; holds the profile of the design done last."""
@@ -59,7 +62,12 @@ class Work(NamedTuple):
     gross: Array
     splices: Array
     mass: Array
-    counts: IntArray  #: points; first and last finished point; whether coupled
+    brink_flag: IntArray  #: whose ply comes to nothing between two points
+    brink_cell: IntArray  #: the first of these points
+    brink_share: Array  #: how far along the cell
+    #: points; first and last finished point; whether coupled; brinks, which stand
+    #: behind the points
+    counts: IntArray
 
 
 def workspace(conditions: Conditions, n_flags: int, length: float) -> Work:
@@ -82,7 +90,8 @@ def workspace(conditions: Conditions, n_flags: int, length: float) -> Work:
     breaks = max(len(mandrel.distance) for mandrel in conditions.mandrels)
     n_marks = 29 + breaks + 4 * n_flags
     blank = length + conditions.trim_tip + conditions.trim_butt
-    n_x = int(blank / conditions.cell) + 3 * n_marks
+    n_brinks = _BRINKS * n_flags
+    n_x = int(blank / conditions.cell) + 3 * n_marks + n_brinks
     line = np.zeros((19, n_x))
     return Work(
         marks=np.zeros(n_marks),
@@ -123,8 +132,32 @@ def workspace(conditions: Conditions, n_flags: int, length: float) -> Work:
         gross=np.zeros(n_flags),
         splices=np.zeros(n_flags),
         mass=np.zeros(n_flags),
-        counts=np.zeros(4, dtype=np.int64),
+        brink_flag=np.zeros(n_brinks, dtype=np.int64),
+        brink_cell=np.zeros(n_brinks, dtype=np.int64),
+        brink_share=np.zeros(n_brinks),
+        counts=np.zeros(5, dtype=np.int64),
     )
+
+
+def between(work: Work, values: Array) -> Array:
+    """Put the values at the brinks behind those at the points.
+
+    Parameters
+    ----------
+    work : Work
+        Scratch of an evaluation. [-]
+    values : ndarray, shape (..., n_x)
+        Values at the points, linear between them. [any]
+
+    Returns
+    -------
+    values : ndarray, shape (..., n_x + n_brinks)
+        Values at the points and where flags come to nothing. [any]
+    """
+    n_brinks = int(work.counts[4])
+    share, p = work.brink_share[:n_brinks], work.brink_cell[:n_brinks]
+    near, far = values[..., p], values[..., p + 1]
+    return np.concatenate([values, near + share * (far - near)], axis=-1)
 
 
 @compiled_lean

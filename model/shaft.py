@@ -51,7 +51,7 @@ from model.report import (
     StrengthPoint,
     angle_text,
 )
-from model.scratch import Work, point_at, workspace
+from model.scratch import Work, between, point_at, workspace
 from model.shell import D22, N_HOOP, add_hoop, close_hoop
 from model.strength import envelope_moment
 from model.wall import SAME_STATION
@@ -123,12 +123,15 @@ def evaluate(
         if exact and is_plain:
             return wall.governing(load)
         rings = _rings(shared, layups, chosen)
-        return governing_plies(rings, chosen.bending[:, :n_x], load, free)
+        named = governing_plies(rings, chosen.bending[:, :n_all], load, free)
+        n_flags = len(design.flags)
+        return named._replace(ring=np.where(named.ring < 0, -1, named.ring % n_flags))
 
     n_x, tip, butt = (int(count) for count in work.counts[:3])
-    free = None if is_plain else np.ascontiguousarray(work.free[:, :n_x])
-    envelope = _envelope(design, chosen) / chosen.EI[:n_x]
-    envelope[:tip] = envelope[butt + 1 :] = 0.0
+    n_all = n_x + int(work.counts[4])
+    free = None if is_plain else np.ascontiguousarray(work.free[:, :n_all])
+    envelope = _envelope(design, chosen) / chosen.EI[:n_all]
+    envelope[:tip] = envelope[butt + 1 : n_x] = 0.0
     row = QUADRATIC if design.bench.strength_criterion != CRITERIA[0] else FIBRE
     found = governing(envelope)
     finished = slice(tip, butt + 1)
@@ -138,6 +141,7 @@ def evaluate(
         first, last = work.first[k], work.last[k]
         add_hoop(q22, work.r_in[k], work.r_out[k], first, last, shell)
     close_hoop(n_x, design.bench.crush_width, shell)
+    shell = between(work, shell)
     rolled = rolled_of(shared, layups, 0, chosen)
     positions = clock_positions(rolled.clock)
     bench = design.bench
@@ -155,7 +159,7 @@ def evaluate(
         EA=wall.section.EA[finished],
         coupling=wall.section.coupling[finished],
         D22=shell[D22, finished].copy(),
-        margin=found.margin[row, finished],
+        margin=_at_points(found.margin[row], work)[finished],
     )
     return Report(
         design=design,
@@ -262,7 +266,7 @@ def _check_build(design: Design, shop: Array, work: Work) -> None:
     faults = []
     finish = design.finish
     if shop[WALL_MIN] <= 0.0:
-        _, tip, butt, _ = work.counts
+        tip, butt = work.counts[1:3]
         wall = work.finished[tip : butt + 1] - work.mandrel[tip : butt + 1]
         at = int(np.argmin(wall))
         build = work.build[tip + at] - work.mandrel[tip + at]
@@ -304,23 +308,40 @@ def _check_build(design: Design, shop: Array, work: Work) -> None:
 
 
 def _rings(shared: Conditions, layups: Layups, work: Work) -> Rings:
-    """The rings of a shaft, for naming the one that fails."""
+    """The rings of a shaft, for naming the one that fails.
+
+    Every flag is there twice: at its points, and at the brinks where it comes to
+    nothing, which stand behind the points in the order of their flags.
+    """
     numbers = shared.numbers
-    sheet = layups.sheet[0]
-    n_x = int(work.counts[0])
+    sheet = np.tile(layups.sheet[0], 2)
+    n_x, n_brinks = int(work.counts[0]), int(work.counts[4])
+    radii = np.stack([work.r_in, work.r_out])[:, :, : n_x + n_brinks]
+    brinks = np.searchsorted(
+        work.brink_flag[:n_brinks], np.arange(len(layups.sheet[0]) + 1)
+    )
     return Rings(
         limits=numbers.limits[sheet],
         angles=np.ascontiguousarray(numbers.sheets[sheet][:, C2 : CS + 1]),
         is_pair=numbers.sheets[sheet, PIECES] > 1.0,
-        r_in=np.ascontiguousarray(work.r_in[:, :n_x]),
-        r_out=np.ascontiguousarray(work.r_out[:, :n_x]),
-        first=work.first,
-        last=work.last,
+        r_in=np.tile(radii[0], (2, 1)),
+        r_out=np.tile(radii[1], (2, 1)),
+        first=np.concatenate([work.first, n_x + brinks[:-1]]),
+        last=np.concatenate([work.last, n_x + brinks[1:] - 1]),
     )
 
 
+def _at_points(margin: Array, work: Work) -> Array:
+    """Margins at the points; that of a brink counts at the nearer end of its cell."""
+    n_x, n_brinks = int(work.counts[0]), int(work.counts[4])
+    near = work.brink_cell[:n_brinks] + (work.brink_share[:n_brinks] > 0.5)
+    least = margin[:n_x].copy()
+    np.minimum.at(least, near, margin[n_x:])
+    return least
+
+
 def _envelope(design: Design, work: Work) -> Array:
-    """Bending moment that the shaft must bear at every point."""
+    """Bending moment that the shaft must bear at every point and brink."""
     bench, length = design.bench, design.shaft.length
     return np.array(
         [
@@ -332,7 +353,7 @@ def _envelope(design: Design, work: Work) -> Array:
                 length - bench.strength_to,
                 length - bench.strength_butt_support,
             )
-            for x in work.x[: work.counts[0]]
+            for x in work.x[: work.counts[0] + work.counts[4]]
         ]
     )
 
@@ -348,8 +369,8 @@ def _strength(
     """Margins at the points of the strength test, and the worst of the envelope."""
     bench = design.bench
     length = design.shaft.length
-    n_x = int(work.counts[0])
-    x = work.x[:n_x]
+    n_all = int(work.counts[0] + work.counts[4])
+    x = work.x[:n_all]
     points = []
     for name, station, span in (
         ("T", bench.strength_from, 0.150),
@@ -362,13 +383,13 @@ def _strength(
             continue
         here = np.abs(x - station) < SAME_STATION
         moment = np.where(here, bench.strength_moment, 0.0)
-        borne = governing(moment / work.EI[:n_x])
+        borne = governing(moment / work.EI[:n_all])
         points.append(_point(name, design, x, moment, borne, row))
     if bench.strength_from > length - bench.strength_to:
         # full nowhere on this shaft, so there is no envelope to bear
         points.append(_no_point("envelope"))
     else:
-        required = envelope * work.EI[:n_x]
+        required = envelope * work.EI[:n_all]
         points.append(_point("envelope", design, x, required, found, row))
     return tuple(points)
 
@@ -409,23 +430,24 @@ def _breaking(
     """Name what breaks first in torsion, in crushing and in an impact."""
     bench, length, flags = design.bench, design.shaft.length, design.flags
     n_x, tip, butt = (int(count) for count in work.counts[:3])
-    x = work.x[:n_x]
-    on_shaft = np.zeros(n_x, dtype=np.bool_)
-    on_shaft[tip : butt + 1] = True
+    n_all = n_x + int(work.counts[4])
+    x = work.x[:n_all]
+    on_shaft = np.ones(n_all, dtype=np.bool_)
+    on_shaft[:tip] = on_shaft[butt + 1 : n_x] = False
     rings = _rings(shared, layups, work)
     said = []
     torque = metrics["torsion_strength"]
     if torque is not None:
         grip = bench.torsion_grip
         free_length = on_shaft & (x >= grip) & (x <= length - grip)
-        use = np.where(free_length, work.torsion_use[:n_x], 0.0)
+        use = np.where(free_length, work.torsion_use[:n_all], 0.0)
         p = int(np.argmax(use))
         load = np.where(free_length, torque, 0.0)
-        found = governing_plies(rings, work.torsion[:, :n_x], load, free)
+        found = governing_plies(rings, work.torsion[:, :n_all], load, free)
         flag, mode = found.ring[row, p], MODES[found.mode[row, p]]
         if row == FIBRE and found.margin[FIBRE, p] > _RESIN_FIRST:
             flag, mode = found.ring[CRACK, p], "shear of every ply"
-        name = flags[flag].name
+        name = flags[flag % len(flags)].name
         said.append(_broken("torsion", torque, "N·m", x[p], name, mode, None))
     crush = metrics["crush_load"]
     if crush is not None:
@@ -434,14 +456,15 @@ def _breaking(
         )
         p = int(np.argmin(np.where(on_shaft, rings_of_wall.load, np.inf)))
         margin = crush / bench.crush_load - 1.0 if bench.crush_load > 0.0 else None
-        name, mode = flags[rings_of_wall.ring[p]].name, MODES[rings_of_wall.mode[p]]
+        name = flags[rings_of_wall.ring[p] % len(flags)].name
+        mode = MODES[rings_of_wall.mode[p]]
         said.append(_broken("crushing", crush, "N", x[p], name, mode, margin))
     impact = metrics["impact"]
     if impact is not None:
         peak = bench.impact_moment
         moment = np.interp(x, [0.0, bench.impact_at, bench.impact_to], [0.0, peak, 0.0])
         moment[~on_shaft] = 0.0
-        found = governing(moment / work.EI[:n_x])
+        found = governing(moment / work.EI[:n_all])
         p = int(np.argmin(found.margin[row]))
         name, mode = flags[found.ring[row, p]].name, MODES[found.mode[row, p]]
         borne = peak * (impact + 1.0)

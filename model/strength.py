@@ -83,6 +83,8 @@ def envelope_margin(
     rise_end: float,
     fall_start: float,
     butt_support: float,
+    more_from: int = 0,
+    more_to: int = 0,
 ) -> float:
     """Least margin of a shaft against a distribution of bending moment.
 
@@ -96,6 +98,8 @@ def envelope_margin(
         Range of points. [-]
     moment, tip_support, rise_end, fall_start, butt_support : float
         As in ``envelope_moment``. [N·m, m]
+    more_from, more_to : int
+        A second range, its end left out. [-]
 
     Returns
     -------
@@ -103,7 +107,8 @@ def envelope_margin(
         Borne over required moment, less one; NaN if no moment is required. [-]
     """
     most = 0.0
-    for p in range(first, last + 1):
+    for i in range(first, last + 1 + more_to - more_from):
+        p = i if i <= last else more_from + i - last - 1
         required = envelope_moment(
             x[p], moment, tip_support, rise_end, fall_start, butt_support
         )
@@ -274,7 +279,13 @@ def shear_use(
 
 @compiled_lean
 def torsion_test(
-    x: Array, GJ: Array, use: Array, n_x: int, tip_grip: float, butt_grip: float
+    x: Array,
+    GJ: Array,
+    use: Array,
+    n_x: int,
+    tip_grip: float,
+    butt_grip: float,
+    n_more: int = 0,
 ) -> tuple[float, float]:
     """Break a shaft in torsion between two grips.
 
@@ -288,6 +299,8 @@ def torsion_test(
         Number of points. [-]
     tip_grip, butt_grip : float
         Stations where the grips begin. [m]
+    n_more : int
+        Stations behind the points, in any order, that only have a use. [-]
 
     Returns
     -------
@@ -306,8 +319,9 @@ def torsion_test(
             soft = 1.0 / GJ[p]
             slope = (1.0 / GJ[p + 1] - soft) / (x[p + 1] - x[p])
             compliance += (high - low) * (soft + slope * ((low + high) / 2.0 - x[p]))
-    if x[n_x - 1] <= butt_grip:
-        most = max(most, use[n_x - 1])
+    for p in range(n_x - 1, n_x + n_more):
+        if tip_grip <= x[p] <= butt_grip:
+            most = max(most, use[p])
     torque = 1.0 / most
     return torque, torque * torque * compliance
 

@@ -377,6 +377,60 @@ def finished_radius(
 
 
 @compiled_lean
+def find_brinks(
+    k: int,
+    x: Array,
+    r_in: Array,
+    r_out: Array,
+    finished: Array,
+    first: int,
+    last: int,
+    n: int,
+    flag: IntArray,
+    cell: IntArray,
+    share: Array,
+) -> int:
+    """Find where the ring of a flag comes to nothing, by run-out or by grinding.
+
+    Just before such a *brink* it is a thin ply that is strained like any other.
+
+    Parameters
+    ----------
+    k : int
+        The flag. [-]
+    x : ndarray, shape (n_x_max,)
+        Points. [m]
+    r_in, r_out : ndarray, shape (n_x_max,)
+        Radii of its ring before grinding. [m]
+    finished : ndarray, shape (n_x_max,)
+        Outer radius of the finished shaft. [m]
+    first, last : int
+        Range of points to look at, all covered by the flag. [-]
+    n : int
+        Number of brinks so far. [-]
+    flag, cell : ndarray, shape (n_brinks_max,)
+        Flag of each brink, and the point before it, written. [-]
+    share : ndarray, shape (n_brinks_max,)
+        How far along the cell to the next point it lies, written. [-]
+
+    Returns
+    -------
+    n : int
+        Number of brinks with those of this flag. [-]
+    """
+    here = min(r_out[first], finished[first]) - r_in[first]
+    for p in range(first, last):
+        there = min(r_out[p + 1], finished[p + 1]) - r_in[p + 1]
+        if (here > 0.0) != (there > 0.0) and x[p + 1] > x[p] and n < len(cell):
+            flag[n] = k
+            cell[n] = p
+            share[n] = here / (here - there)
+            n += 1
+        here = there
+    return n
+
+
+@compiled_lean
 def least_wall(finished: Array, mandrel: Array, first: int, last: int) -> float:
     """Least wall thickness over a range of points.
 

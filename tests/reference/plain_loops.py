@@ -275,6 +275,64 @@ def solve_2x2(a, b, d, u, v):
     return (d * u - b * v) / det, (a * v - b * u) / det
 
 
+# --- where a flag comes to nothing ---
+
+
+def brinks_of(design, points, walls, sections, stiffnesses, on_shaft):
+    """Sections between points where the ring of a flag begins or ends.
+
+    It runs out, or grinding takes the last of it. Just before, it is as strained as
+    any ply. Between its points a section is linear.
+    """
+    found = []
+    width = design.bench.crush_width
+    for k, flag in enumerate(design.flags):
+        for i in on_shaft[:-1]:
+            x = [points[i][0], points[i + 1][0]]
+            ends, here = walls[i : i + 2], sections[i : i + 2]
+            if x[1] <= x[0] or not all(wall["there"][k] for wall in ends):
+                continue
+            left = []
+            for wall in ends:
+                a, b, _ = wall["rings"][k]
+                left.append(min(b, wall["finished"]) - a)
+            if (left[0] > 0) == (left[1] > 0):
+                continue
+            share = left[0] / (left[0] - left[1])
+            found.append(brink(k, flag, share, x, ends, here, stiffnesses, width))
+            found[-1]["i"] = i
+    return found
+
+
+def brink(k, flag, share, x, ends, sections, stiffnesses, width):
+    def mixed(a, b):
+        return (1 - share) * np.array(a) + share * np.array(b)
+
+    law, angle, is_pair, _, _ = ends[0]["plies"][k]
+    r = mixed(*(wall["cut"][k][1] for wall in ends))
+    crushed = (
+        plain_strength.crushed_ring(wall["plies"], stiffnesses, width) for wall in ends
+    )
+    strains = {
+        name: lambda radius, name=name: mixed(
+            *(section[4][name](radius) for section in sections)
+        )
+        for name in ("bending", "torsion")
+    }
+    return {
+        "x": mixed(*x),
+        "share": share,
+        "wall": {
+            "flags": [flag],
+            "plies": [(law, angle, is_pair, r * (1 - 1e-12), r)],
+            "free": mixed(*(wall["free"] for wall in ends)),
+        },
+        "EI": mixed(*(section[0] for section in sections)),
+        "section": (mixed(*(s[0] for s in sections)), None, None, None, strains),
+        "crushed": mixed(*crushed),
+    }
+
+
 # --- integrals and beam ----------------------------------------------------------
 
 
@@ -386,7 +444,7 @@ def least_margins(design, wall, section, moment):
     prefix = "quadratic, " if gate == "quadratic" else ""
     least, cracking = (inf, None, None), (inf, None, None)
     curvature = moment / section[0]
-    for flag, ring in zip(design.flags, wall["plies"], strict=True):
+    for flag, ring in zip(wall["flags"], wall["plies"], strict=True):
         outer = ring[4]
         if not outer > ring[3] or moment == 0:
             continue
@@ -413,7 +471,7 @@ POINT = (
 )
 
 
-def strength_points(design, points, walls, sections):
+def strength_points(design, points, walls, sections, brinks):
     L, bench = design.shaft.length, design.bench
     found = {}
     for name, station, span in (
@@ -432,6 +490,12 @@ def strength_points(design, points, walls, sections):
                     design, walls[i], sections[i], bench.strength_moment
                 )
                 best, crack = min(best, f, key=first), min(crack, c, key=first)
+        for b in brinks:
+            if abs(b["x"] - station) < SAME:
+                f, c = least_margins(
+                    design, b["wall"], b["section"], bench.strength_moment
+                )
+                best, crack = min(best, f, key=first), min(crack, c, key=first)
         found[name] = dict(zip(POINT, (station, *best, *crack), strict=True))
     return found
 
@@ -440,8 +504,8 @@ def first(item):
     return item[0]
 
 
-def strength_metrics(design, stiffnesses, x, walls, sections):
-    """Metrics of strength but durability, over the points of the finished shaft."""
+def strength_metrics(design, stiffnesses, x, walls, sections, brinks):
+    """Metrics of strength but durability, over points and brinks of the shaft."""
     bench, L = design.bench, design.shaft.length
     quadratic = gate_of(bench) == "quadratic"
     flattens, crushes, torques, moments = [], [], [], []
@@ -451,7 +515,10 @@ def strength_metrics(design, stiffnesses, x, walls, sections):
         flattens.append(plain_strength.flattening_moment(section[0], neutral, bending))
         crushes.append(
             plain_strength.crush_load(
-                rings, stiffnesses, bench.crush_width, free, quadratic
+                rings,
+                plain_strength.crushed_ring(rings, stiffnesses, bench.crush_width),
+                free,
+                quadratic,
             )
         )
         torques.append(
@@ -463,6 +530,14 @@ def strength_metrics(design, stiffnesses, x, walls, sections):
             rings, section[4]["bending"], free, gate_of(bench)
         )
         moments.append(curvature * section[0])
+    more = [b["x"] for b in brinks]
+    for b in brinks:
+        rings, free, strains = b["wall"]["plies"], b["wall"]["free"], b["section"][4]
+        args = (free, gate_of(bench))
+        factor = plain_strength.station_factor(rings, strains["bending"], *args)
+        moments.append(factor * b["EI"])
+        torques.append(plain_strength.station_factor(rings, strains["torsion"], *args))
+        crushes.append(plain_strength.crush_load(rings, b["crushed"], free, quadratic))
     found = {
         "crush_load": min(crushes),
         "flattening": nan,
@@ -477,7 +552,7 @@ def strength_metrics(design, stiffnesses, x, walls, sections):
     if bench.impact_moment > 0 and bench.impact_to <= L:
         at = bench.impact_at
         found["impact"] = plain_strength.moment_margin(
-            x,
+            [*x, *more],
             moments,
             lambda xi: plain_strength.trapeze(
                 xi, bench.impact_moment, 0.0, at, at, bench.impact_to
@@ -486,7 +561,9 @@ def strength_metrics(design, stiffnesses, x, walls, sections):
     grip = bench.torsion_grip
     if 2 * grip < L:
         torque = min(
-            t for xi, t in zip(x, torques, strict=True) if grip <= xi <= L - grip
+            t
+            for xi, t in zip([*x, *more], torques, strict=True)
+            if grip <= xi <= L - grip
         )
         GJ = [section[1] for section in sections]
         twist = torque * plain_strength.twist_between(x, GJ, grip, L - grip)
@@ -681,6 +758,7 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
             )
             for f, cut in zip(design.flags, wall["cut"], strict=True)
         ]
+        wall["flags"] = design.flags
         wall["free"] = np.zeros(3)
         if drop > 0:
             wall["free"] = plain_strength.residual_strain(wall["plies"], stiffnesses)
@@ -756,7 +834,8 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
         cantilever = bench.cantilever_load * product_integral(xs, arms, bend)
 
     finished = [walls[i] for i in on_shaft], [sections[i] for i in on_shaft]
-    strength = strength_metrics(design, stiffnesses, x, *finished)
+    brinks = brinks_of(design, points, walls, sections, stiffnesses, on_shaft)
+    strength = strength_metrics(design, stiffnesses, x, *finished, brinks)
 
     margins, where, crack = [], (inf, None, None, None), (inf, None, None, None)
     for i in on_shaft:
@@ -765,6 +844,13 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
         margins.append(f[0])
         where = min(where, (*f, points[i][0]), key=first)
         crack = min(crack, (*c, points[i][0]), key=first)
+    for b in brinks:
+        moment = envelope_moment(bench, L, b["x"])
+        f, c = least_margins(design, b["wall"], b["section"], moment)
+        at = b["i"] - on_shaft[0] + (1 if b["share"] > 0.5 else 0)
+        margins[at] = min(margins[at], f[0])
+        where = min(where, (*f, b["x"]), key=first)
+        crack = min(crack, (*c, b["x"]), key=first)
 
     envelope = (where[3], *where[:3], *crack[:3])
     if bench.strength_from > L - bench.strength_to:
@@ -815,7 +901,7 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
         },
         "flags": reports,
         "envelope": dict(zip(POINT, envelope, strict=True)),
-        "strength": strength_points(design, points, walls, sections),
+        "strength": strength_points(design, points, walls, sections, brinks),
         "EI_at": EI_at,
         "shop": shop_measures(design, points, walls, on_shaft, step_length, reports),
     }

@@ -323,7 +323,7 @@ def evaluate(design, library, ei_stations=(), step_length=0.010, wanted=None):
             A[7] += Q[0] * d2
             A[8] += Q[1] * d2
             A[10] += Q[5] * d3
-        cut.append((ri, ro))
+        cut.append((ri, ro, np.minimum(outer, finished) - inner))
     if finish.coating:
         painted = look > (finish.tip_parallel if finish.tip_diameter else -np.inf)
         m += np.where(painted, finish.coating * 2 * np.pi * finished, 0.0)
@@ -343,24 +343,45 @@ def evaluate(design, library, ei_stations=(), step_length=0.010, wanted=None):
         slope = (K[0, 1] * f[0] - K[0, 0] * f[1]) / det
         EI = np.pi * (A[0] + f[0] * at_axis + f[1] * slope)
     GJ = 2 * np.pi * (A[3] - saved)
-    rise = (x - bench.strength_tip_support) / (
-        bench.strength_from - bench.strength_tip_support
-    )
-    fall = (L - bench.strength_butt_support - x) / (
-        bench.strength_to - bench.strength_butt_support
-    )
-    required = bench.strength_moment * np.clip(np.minimum(rise, fall), 0.0, 1.0)
-    kappa = required / EI
+
+    def required(x):
+        rise = (x - bench.strength_tip_support) / (
+            bench.strength_from - bench.strength_tip_support
+        )
+        fall = (L - bench.strength_butt_support - x) / (
+            bench.strength_to - bench.strength_butt_support
+        )
+        return bench.strength_moment * np.clip(np.minimum(rise, fall), 0.0, 1.0)
+
     use = 0.0
-    for flag, ply, (ri, ro) in zip(flags, plies, cut, strict=True):
+    cell = np.diff(x) > 0
+    cell[: on.start] = cell[on.stop - 1 :] = False
+    for flag, ply, start, end, (ri, ro, left) in zip(
+        flags, plies, starts, ends, cut, strict=True
+    ):
+        there = (start < look) & (look < end)
+        # where it comes to nothing between points, the section is linear between them
+        brink = cell & ((left[:-1] > 0) != (left[1:] > 0)) & there[:-1] & there[1:]
+        near = np.flatnonzero(brink)
+        share = left[near] / (left[near] - left[near + 1])
+
+        def at_brinks(values, near=near, share=share):
+            return values[near] + share * (values[near + 1] - values[near])
+
         c, s = math.cos(flag.angle), math.sin(flag.angle)
-        strain = c * c * ro + s * s * (at_axis + slope * ro)
-        skewed = c * s * shear
-        if flag.is_pair:
-            strain, skewed = np.abs(strain), np.abs(skewed)
-        strain = np.abs(kappa * (strain + skewed))
         allowable = min(ply.strain_tension, ply.strain_compression)
-        use = max(use, float(np.max(np.where(ro > ri, strain, 0.0)[on])) / allowable)
+        bent = x, EI, ro, at_axis, slope, shear + np.zeros_like(x)
+        for there, values in (
+            ((ro > ri)[on], [value[on] for value in bent]),
+            (np.ones(len(near), bool), [at_brinks(value) for value in bent]),
+        ):
+            xi, EIi, r, hoop, rise, skew = values
+            strain = c * c * r + s * s * (hoop + rise * r)
+            skewed = c * s * skew
+            if flag.is_pair:
+                strain, skewed = np.abs(strain), np.abs(skewed)
+            strain = np.abs(required(xi) / EIi * (strain + skewed))
+            use = max(use, float(np.max(strain[there], initial=0.0)) / allowable)
     xs, ms, EIs = x[on], m[on], EI[on]
     weight = float(np.trapezoid(ms, xs))
     frequency = torque = tip = butt = cantilever = math.nan

@@ -176,19 +176,26 @@ def flattening_moment(EI, neutral, bending):
     return EI * k * (1 - 3 * z / 2)
 
 
-def crush_load(rings, stiffnesses, width, free, quadratic):
-    """Load on the diameter of a cut ring that fails its first ply."""
+def crushed_ring(rings, stiffnesses, width):
+    """Neutral radius; hoop strain per radius under the load and beside, and push."""
     neutral, bending, stretch = hoop_bending(rings, stiffnesses)
     under = neutral / pi  # moment per load, tension inside
     beside = neutral * (1 / 2 - 1 / pi)  # tension outside
+    stiff = bending * width
+    return neutral, under / stiff, beside / stiff, 1 / (2 * stretch * width)
+
+
+def crush_load(rings, crushed, free, quadratic):
+    """Load on the diameter of a cut ring that fails its first ply."""
+    neutral, under, beside, push = crushed
     least = inf
     for ring in rings:
         _, _, _, a, b = ring
         if not b > a:
             continue
         for r in (a, b):
-            arm = (r - neutral) / (bending * width)
-            for hoop in (-under * arm, beside * arm - 1 / (2 * stretch * width)):
+            arm = r - neutral
+            for hoop in (-under * arm, beside * arm - push):
                 strain = np.array([0.0, hoop, 0.0])
                 for kind in ("quadratic",) if quadratic else ("fibre", "crack"):
                     least = min(least, ring_factor(kind, ring, strain, free, (1,))[0])
