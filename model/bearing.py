@@ -11,16 +11,8 @@ from model.failure import SHEARED
 from model.laminate import Q22
 from model.residual import add_cooling, free_strains
 from model.scratch import Work
-from model.shell import (
-    N_HOOP,
-    add_hoop,
-    close_hoop,
-    crush_ply_use,
-    crush_use,
-    flattening_use,
-)
+from model.shell import add_hoop, close_hoop, crush_ply_use, crush_use, flattening_use
 from model.strength import (
-    N_FIELD,
     bending_field,
     envelope_margin,
     fibre_use,
@@ -32,9 +24,6 @@ from model.strength import (
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-#: Inner over outer radius of a ring of next to no thickness. [-]
-_THINNEST = 1.0 - 1e-12
 
 
 @compiled_stage
@@ -65,40 +54,45 @@ def strain_plies(
     """
     bench, wants = numbers.bench, numbers.wants
     n_x, tip, butt = work.counts[0], work.counts[1], work.counts[2]
-    n_brinks = work.counts[4]
+    n_all = n_x + work.counts[4]
+    parts = 2 if n_all > n_x else 1
     quadratic = bench.strength_criterion > 0.0
     is_plain = not quadratic and bench.temperature_drop == 0.0
     twists = wants[col.TORSION_STRENGTH] or wants[col.TORSION_PRODUCT]
     flattens = wants[col.FLATTENING]
     crushes = wants[col.CRUSH_LOAD]
-    bending_field(work.hoop_axis, work.hoop_slope, work.shear, n_x, work.bending)
-    work.use[: n_x + n_brinks] = 0.0
+    bending_field(work.hoop_axis, work.hoop_slope, work.shear, n_all, work.bending)
+    work.use[:n_all] = 0.0
     if twists:
-        torsion_field(work.sums, work.GJ, n_x, work.counts[3] > 0, work.torsion)
-        work.torsion_use[: n_x + n_brinks] = 0.0
-        work.slack[:n_x] = np.inf
+        torsion_field(work.sums, work.GJ, n_all, work.counts[3] > 0, work.torsion)
+        work.torsion_use[:n_all] = 0.0
+        work.slack[:n_all] = np.inf
     if flattens or crushes:
-        work.shell[:3, :n_x] = 0.0
+        work.shell[:3, :n_all] = 0.0
         for k in range(len(sheet)):
-            if sheet[k] >= 0:
-                q22 = numbers.sheets[sheet[k], Q22]
-                first, last = work.first[k], work.last[k]
+            if sheet[k] < 0:
+                continue
+            q22 = numbers.sheets[sheet[k], Q22]
+            for part in range(parts):
+                first = work.first[k] if part == 0 else n_x
+                last = work.last[k] if part == 0 else n_all - 1
                 add_hoop(q22, work.r_in[k], work.r_out[k], first, last, work.shell)
-        close_hoop(n_x, bench.crush_width, work.shell)
-        work.crush_use[: n_x + n_brinks] = 0.0
+        close_hoop(n_all, bench.crush_width, work.shell)
+        work.crush_use[:n_all] = 0.0
     if not is_plain:
-        work.free[:, : n_x + n_brinks] = 0.0
+        work.free[:, :n_all] = 0.0
     if bench.temperature_drop > 0.0:
-        work.cooling[:, :n_x] = 0.0
+        work.cooling[:, :n_all] = 0.0
         for k in range(len(sheet)):
-            if sheet[k] >= 0:
-                stress = numbers.cooling[sheet[k]]
-                first, last = work.first[k], work.last[k]
-                r_in, r_out = work.r_in[k], work.r_out[k]
+            if sheet[k] < 0:
+                continue
+            stress = numbers.cooling[sheet[k]]
+            r_in, r_out = work.r_in[k], work.r_out[k]
+            for part in range(parts):
+                first = work.first[k] if part == 0 else n_x
+                last = work.last[k] if part == 0 else n_all - 1
                 add_cooling(stress, r_in, r_out, first, last, work.cooling)
-        free_strains(work.sums, work.cooling, n_x, work.free)
-    _lay_brinks(work, twists, crushes, bench.temperature_drop > 0.0)
-    brink = n_x
+        free_strains(work.sums, work.cooling, n_all, work.free)
     for k in range(len(sheet)):
         if sheet[k] < 0:
             continue
@@ -106,13 +100,9 @@ def strain_plies(
         limits = numbers.limits[sheet[k]]
         c2, s2, cs, is_pair = ply[C2], ply[S2], ply[CS], ply[PIECES] > 1.0
         r_in, r_out = work.r_in[k], work.r_out[k]
-        first, last = max(work.first[k], tip), min(work.last[k], butt)
-        own = brink
-        while brink < n_x + n_brinks and work.brink_flag[brink - n_x] == k:
-            brink += 1
-        # its points, then the places between points where it comes to nothing
-        for part in range(2 if brink > own else 1):
-            low, high = (first, last) if part == 0 else (own, brink - 1)
+        for part in range(parts):
+            first = max(work.first[k], tip) if part == 0 else n_x
+            last = min(work.last[k], butt) if part == 0 else n_all - 1
             if is_plain:
                 weakest = ply[STRAIN]
                 fibre_use(
@@ -124,8 +114,8 @@ def strain_plies(
                     work.bending,
                     r_in,
                     r_out,
-                    low,
-                    high,
+                    first,
+                    last,
                     work.use,
                 )
                 if twists:
@@ -138,8 +128,8 @@ def strain_plies(
                         work.torsion,
                         r_in,
                         r_out,
-                        low,
-                        high,
+                        first,
+                        last,
                         work.torsion_use,
                     )
                 if crushes:
@@ -151,8 +141,8 @@ def strain_plies(
                         work.shell,
                         r_in,
                         r_out,
-                        low,
-                        high,
+                        first,
+                        last,
                         work.crush_use,
                     )
             else:
@@ -167,8 +157,8 @@ def strain_plies(
                     work.free,
                     r_in,
                     r_out,
-                    low,
-                    high,
+                    first,
+                    last,
                     work.use,
                 )
                 if twists:
@@ -183,8 +173,8 @@ def strain_plies(
                         work.free,
                         r_in,
                         r_out,
-                        low,
-                        high,
+                        first,
+                        last,
                         work.torsion_use,
                     )
                 if crushes:
@@ -199,27 +189,27 @@ def strain_plies(
                         work.free,
                         r_in,
                         r_out,
-                        low,
-                        high,
+                        first,
+                        last,
                         work.crush_use,
                     )
-        if twists and not quadratic:
-            shear_use(
-                c2,
-                s2,
-                cs,
-                is_pair,
-                limits[SHEARED],
-                work.torsion,
-                work.finished,
-                r_in,
-                r_out,
-                first,
-                last,
-                work.slack,
-            )
+            if twists and not quadratic:
+                shear_use(
+                    c2,
+                    s2,
+                    cs,
+                    is_pair,
+                    limits[SHEARED],
+                    work.torsion,
+                    work.finished,
+                    r_in,
+                    r_out,
+                    first,
+                    last,
+                    work.slack,
+                )
     if given.size > 0 and is_plain:
-        for p in range(n_x + n_brinks):
+        for p in range(n_all):
             work.use[p] = given[2, p]
 
     # an envelope that is not full anywhere on the shaft tests nothing
@@ -242,11 +232,11 @@ def strain_plies(
             fall_from,
             fall_to,
             n_x,
-            n_x + n_brinks,
+            n_all,
         )
     metrics[col.FLATTENING] = np.nan
     if is_full and flattens:
-        flattening_use(work.EI, work.shell, n_x, work.flat_use)
+        flattening_use(work.EI, work.shell, n_all, work.flat_use)
         metrics[col.FLATTENING] = envelope_margin(
             work.x,
             work.EI,
@@ -258,6 +248,8 @@ def strain_plies(
             rise_to,
             fall_from,
             fall_to,
+            n_x,
+            n_all,
         )
     metrics[col.IMPACT] = np.nan
     if bench.impact_moment > 0.0 and bench.impact_to <= length:
@@ -274,7 +266,7 @@ def strain_plies(
             peak,
             bench.impact_to,
             n_x,
-            n_x + n_brinks,
+            n_all,
         )
     metrics[col.TORSION_STRENGTH] = np.nan
     metrics[col.TORSION_PRODUCT] = np.nan
@@ -282,10 +274,16 @@ def strain_plies(
     if twists and 2.0 * grip < length:
         if not quadratic:
             # fibres gate, or resin once it has sheared in every ply
-            for p in range(tip, butt + 1):
+            for p in range(tip, n_all):
                 work.torsion_use[p] = max(work.torsion_use[p], work.slack[p])
         torque, product = torsion_test(
-            work.x, work.GJ, work.torsion_use, n_x, grip, length - grip, n_brinks
+            work.x,
+            work.GJ,
+            work.torsion_use,
+            n_x,
+            grip,
+            length - grip,
+            n_all - n_x,
         )
         metrics[col.TORSION_STRENGTH] = torque
         metrics[col.TORSION_PRODUCT] = product
@@ -294,42 +292,9 @@ def strain_plies(
         most = 0.0
         for p in range(tip, butt + 1):
             most = max(most, work.crush_use[p])
-        for p in range(n_x, n_x + n_brinks):
+        for p in range(n_x, n_all):
             most = max(most, work.crush_use[p])
         metrics[col.CRUSH_LOAD] = 1.0 / most
-
-
-@compiled_stage
-def _lay_brinks(work: Work, twists: bool, crushes: bool, cools: bool) -> None:
-    """Put sections behind the points: those where a flag comes to nothing.
-
-    A section between two points is linear between them; the flag is a ring of no
-    thickness there, and the only one that is looked at.
-    """
-    n_x = work.counts[0]
-    for i in range(work.counts[4]):
-        k, p, share = work.brink_flag[i], work.brink_cell[i], work.brink_share[i]
-        q = n_x + i
-        work.x[q] = work.x[p] + share * (work.x[p + 1] - work.x[p])
-        work.EI[q] = work.EI[p] + share * (work.EI[p + 1] - work.EI[p])
-        r_out = work.r_out[k]
-        r_out[q] = r_out[p] + share * (r_out[p + 1] - r_out[p])
-        work.r_in[k, q] = r_out[q] * _THINNEST
-        for row in range(N_FIELD):
-            field = work.bending[row]
-            field[q] = field[p] + share * (field[p + 1] - field[p])
-        if twists:
-            for row in range(N_FIELD):
-                field = work.torsion[row]
-                field[q] = field[p] + share * (field[p + 1] - field[p])
-        if crushes:
-            for row in range(N_HOOP):
-                field = work.shell[row]
-                field[q] = field[p] + share * (field[p + 1] - field[p])
-        if cools:
-            for row in range(3):
-                field = work.free[row]
-                field[q] = field[p] + share * (field[p + 1] - field[p])
 
 
 @compiled_stage

@@ -19,20 +19,16 @@ from model.layers import Layer
 from model.library import Ply
 from model.scratch import Work, between
 from model.solid import alternating_plies, in_ply_axes, rotated_solid, solid_stiffness
+from model.wall import NOTHING
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 _ALONG, _ACROSS, _SHEARED = 0, 1, 5
-#: Thickness given to a ply where it comes to nothing, to read its strain. [m]
-_THIN = 1e-7
 
 
 class ExactWall(NamedTuple):
-    """Section at every point and brink, and how much a unit curvature uses of plies.
-
-    At a brink only the flag that comes to nothing there is looked at.
-    """
+    """Section at every point and brink, and how much a unit curvature uses of plies."""
 
     section: ExactSection
     fibre: Array  #: (n_flag, n_x) strain along the fibres over what is allowed [m]
@@ -103,11 +99,8 @@ def exact_wall(
         Stiffness and strains under unit curvature. [SI]
     """
     n_x = int(work.counts[0])
-    n_brinks = int(work.counts[4])
-    owner = work.brink_flag[:n_brinks]
+    on_brink = work.brink_flag[: int(work.counts[4])]
     finished = between(work, work.finished[:n_x])
-    finished[n_x:] += _THIN
-    raised = np.zeros(n_brinks)
     stiff: list[Array] = []
     inside: list[Array] = []
     outside: list[Array] = []
@@ -125,10 +118,7 @@ def exact_wall(
             a, b = np.ones((2, n_x))
             a[layer.covered], b[layer.covered] = inner[row], outer[row]
             a, b = between(work, a), between(work, b)
-            a[n_x:] += raised
-            if row == len(angles) - 1:
-                raised[owner == k] = _THIN
-            b[n_x:] += raised
+            a[n_x:][on_brink == k] = np.inf
             a, b = np.minimum(a, finished), np.minimum(b, finished)
             stiff.append(turned[angle])
             inside.append(a)
@@ -136,6 +126,7 @@ def exact_wall(
             owners.append((k, angle))
     r_in, r_out = np.array(inside), np.array(outside)
     section = exact_section(np.array(stiff), r_in, r_out)
+    there = r_out > r_in
     fibre, across, sheared = np.zeros((3, len(design.flags), len(finished)))
     is_pressed = np.zeros(len(design.flags), dtype=np.bool_)
     for row, (k, angle) in enumerate(owners):
@@ -144,10 +135,25 @@ def exact_wall(
         weaker = min(ply.strain_tension, ply.strain_compression)
         is_pressed[k] = ply.strain_compression < ply.strain_tension
         strain = np.abs(in_ply_axes(section.bending[row], angle)).max(axis=1)
-        looked_at = r_out[row] > r_in[row]
-        looked_at[n_x:] &= owner == k
-        strain = np.where(looked_at[:, None], strain, 0.0)
+        strain = np.where(there[row][:, None], strain, 0.0)
+        for p in _thin_at(k, layers[k], work):
+            # plies are bonded: it is strained like the one that it lies on or under
+            below = np.flatnonzero(there[:row, p])
+            if len(below) > 0:
+                beside = section.bending[below[-1], p, 1]
+            else:
+                beside = section.bending[row + np.argmax(there[row:, p]), p, 0]
+            strain[p] = np.maximum(strain[p], np.abs(in_ply_axes(beside, angle)))
         fibre[k] = np.maximum(fibre[k], strain[:, _ALONG] / weaker)
         across[k] = np.maximum(across[k], strain[:, _ACROSS] / ply.strain_transverse)
         sheared[k] = np.maximum(sheared[k], strain[:, _SHEARED] / ply.strain_shear)
     return ExactWall(section, fibre, across, sheared, is_pressed)
+
+
+def _thin_at(k: int, layer: Layer, work: Work) -> IntArray:
+    """Points and brinks at which a flag comes to nothing."""
+    n_x, n_brinks = int(work.counts[0]), int(work.counts[4])
+    left = np.zeros(n_x + n_brinks)
+    left[layer.covered] = (work.r_out - work.r_in)[k, layer.covered]
+    left[n_x:] = (work.r_out - work.r_in)[k, n_x : n_x + n_brinks]
+    return np.flatnonzero((left > 0.0) & (left < NOTHING))

@@ -31,6 +31,7 @@ from model.laminate import Q16, Q26, add_ring, close_section
 from model.scratch import Work, lay_points, point_at, stiffness_at, torque_clamp
 from model.wall import (
     SAME_STATION,
+    THINNEST,
     end_widths,
     find_brinks,
     finished_radius,
@@ -90,7 +91,7 @@ def evaluate_one(
     _weigh(numbers, length, work, metrics, shop)
     _stiffen(numbers, sheet, work)
     if given.size > 0:
-        for p in range(work.counts[0]):
+        for p in range(work.counts[0] + work.counts[4]):
             work.EI[p] = given[0, p]
             work.GJ[p] = given[1, p]
     strain_plies(numbers, length, sheet, work, given, metrics)
@@ -212,7 +213,7 @@ def _grind(numbers: Numbers, sheet: IntArray, work: Work, shop: Array) -> None:
         finished,
     )
     bias_ground = 0.0
-    n_brinks = 0
+    _find_brinks(sheet, work)
     work.m[:n_x] = 0.0
     for k in range(len(sheet)):
         if sheet[k] < 0:
@@ -227,23 +228,6 @@ def _grind(numbers: Numbers, sheet: IntArray, work: Work, shop: Array) -> None:
                 bias_ground = max(bias_ground, cut)
         # unsigned, these loops run several points at a time
         a, b = np.uint64(first), np.uint64(last + 1)
-        gone = 0
-        for p in range(a, b):
-            gone += 1 if min(r_out[p], finished[p]) <= r_in[p] else 0
-        if gone > 0:
-            n_brinks = find_brinks(
-                k,
-                work.x,
-                r_in,
-                r_out,
-                finished,
-                max(first, tip),
-                min(last, butt),
-                n_brinks,
-                work.brink_flag,
-                work.brink_cell,
-                work.brink_share,
-            )
         for p in range(a, b):
             r_out[p] = min(r_out[p], finished[p])
             r_in[p] = min(r_in[p], finished[p])
@@ -255,10 +239,59 @@ def _grind(numbers: Numbers, sheet: IntArray, work: Work, shop: Array) -> None:
         for p in range(n_x):
             if work.look[p] > bare:
                 work.m[p] += finish.coating * 2.0 * np.pi * finished[p]
-    work.counts[4] = n_brinks
     shop[col.TIP_SHORTAGE] = shortage
     shop[col.TIP_GRIND_DEPTH] = depth
     shop[col.BIAS_GROUND] = bias_ground
+
+
+@compiled_stage
+def _find_brinks(sheet: IntArray, work: Work) -> None:
+    """Put stations behind the points: where flags come to nothing between points.
+
+    Only what the wall bears is looked at there.
+    """
+    n_x, tip, butt = work.counts[0], work.counts[1], work.counts[2]
+    x, finished = work.x, work.finished
+    n = 0
+    for k in range(len(sheet)):
+        if sheet[k] < 0:
+            continue
+        r_in, r_out = work.r_in[k], work.r_out[k]
+        first, last = max(work.first[k], tip), min(work.last[k], butt)
+        gone = 0
+        for p in range(np.uint64(first), np.uint64(last + 1)):
+            gone += 1 if min(r_out[p], finished[p]) <= r_in[p] else 0
+        if gone > 0:
+            n = find_brinks(
+                k,
+                x,
+                r_in,
+                r_out,
+                finished,
+                first,
+                last,
+                n,
+                work.brink_cell,
+                work.brink_share,
+                work.brink_flag,
+            )
+    work.counts[4] = n
+    for i in range(n):
+        q, p, share = n_x + i, work.brink_cell[i], work.brink_share[i]
+        x[q] = x[p] + share * (x[p + 1] - x[p])
+        finished[q] = finished[p] + share * (finished[p + 1] - finished[p])
+        for k in range(len(sheet)):
+            if sheet[k] < 0:
+                continue
+            r_in, r_out = work.r_in[k], work.r_out[k]
+            r_in[q] = r_out[q] = finished[q]
+            if work.first[k] <= p < work.last[k]:
+                r_in[q] = min(r_in[p] + share * (r_in[p + 1] - r_in[p]), finished[q])
+                r_out[q] = min(
+                    r_out[p] + share * (r_out[p + 1] - r_out[p]), finished[q]
+                )
+        k = work.brink_flag[i]
+        work.r_in[k, q] = work.r_out[k, q] * THINNEST
 
 
 @compiled_stage
@@ -281,8 +314,9 @@ def _weigh(
 
 @compiled_stage
 def _stiffen(numbers: Numbers, sheet: IntArray, work: Work) -> None:
-    """Sum the rings and close the section at every point."""
+    """Sum the rings and close the section at every point and brink."""
     n_x = work.counts[0]
+    n_all = n_x + work.counts[4]
     # what cooling leaves needs all sums
     coupled = numbers.bench.temperature_drop > 0.0
     for k in range(len(sheet)):
@@ -290,21 +324,23 @@ def _stiffen(numbers: Numbers, sheet: IntArray, work: Work) -> None:
             ply = numbers.sheets[sheet[k]]
             coupled = coupled or ply[Q16] != 0.0 or ply[Q26] != 0.0
     work.counts[3] = 1 if coupled else 0
-    work.sums[:, :n_x] = 0.0
+    work.sums[:, :n_all] = 0.0
     for k in range(len(sheet)):
-        if sheet[k] >= 0:
+        if sheet[k] < 0:
+            continue
+        for part in range(2 if n_all > n_x else 1):
             add_ring(
                 numbers.sheets[sheet[k]],
                 work.r_in[k],
                 work.r_out[k],
-                work.first[k],
-                work.last[k],
+                work.first[k] if part == 0 else n_x,
+                work.last[k] if part == 0 else n_all - 1,
                 work.sums,
                 coupled,
             )
     close_section(
         work.sums,
-        n_x,
+        n_all,
         coupled,
         work.EI,
         work.GJ,

@@ -62,9 +62,9 @@ class Work(NamedTuple):
     gross: Array
     splices: Array
     mass: Array
-    brink_flag: IntArray  #: whose ply comes to nothing between two points
-    brink_cell: IntArray  #: the first of these points
-    brink_share: Array  #: how far along the cell
+    brink_cell: IntArray  #: the point before each place where a flag comes to nothing
+    brink_share: Array  #: how far along the cell it lies
+    brink_flag: IntArray  #: whose ring it is
     #: points; first and last finished point; whether coupled; brinks, which stand
     #: behind the points
     counts: IntArray
@@ -140,7 +140,7 @@ def workspace(conditions: Conditions, n_flags: int, length: float) -> Work:
 
 
 def between(work: Work, values: Array) -> Array:
-    """Put the values at the brinks behind those at the points.
+    """Put values at the brinks behind those at the points.
 
     Parameters
     ----------
@@ -152,7 +152,7 @@ def between(work: Work, values: Array) -> Array:
     Returns
     -------
     values : ndarray, shape (..., n_x + n_brinks)
-        Values at the points and where flags come to nothing. [any]
+        Values at the points, and where flags come to nothing. [any]
     """
     n_brinks = int(work.counts[4])
     share, p = work.brink_share[:n_brinks], work.brink_cell[:n_brinks]

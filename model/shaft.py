@@ -51,7 +51,7 @@ from model.report import (
     StrengthPoint,
     angle_text,
 )
-from model.scratch import Work, between, point_at, workspace
+from model.scratch import Work, point_at, workspace
 from model.shell import D22, N_HOOP, add_hoop, close_hoop
 from model.strength import envelope_moment
 from model.wall import SAME_STATION
@@ -135,13 +135,12 @@ def evaluate(
     row = QUADRATIC if design.bench.strength_criterion != CRITERIA[0] else FIBRE
     found = governing(envelope)
     finished = slice(tip, butt + 1)
-    shell = np.zeros((N_HOOP, n_x))
+    shell = np.zeros((N_HOOP, n_all))
     for k, index in enumerate(layups.sheet[0]):
         q22 = float(shared.numbers.sheets[index, Q22])
-        first, last = work.first[k], work.last[k]
-        add_hoop(q22, work.r_in[k], work.r_out[k], first, last, shell)
-    close_hoop(n_x, design.bench.crush_width, shell)
-    shell = between(work, shell)
+        for first, last in ((work.first[k], work.last[k]), (n_x, n_all - 1)):
+            add_hoop(q22, work.r_in[k], work.r_out[k], first, last, shell)
+    close_hoop(n_all, design.bench.crush_width, shell)
     rolled = rolled_of(shared, layups, 0, chosen)
     positions = clock_positions(rolled.clock)
     bench = design.bench
@@ -310,24 +309,20 @@ def _check_build(design: Design, shop: Array, work: Work) -> None:
 def _rings(shared: Conditions, layups: Layups, work: Work) -> Rings:
     """The rings of a shaft, for naming the one that fails.
 
-    Every flag is there twice: at its points, and at the brinks where it comes to
-    nothing, which stand behind the points in the order of their flags.
+    Every flag is there twice: at its points, and at the brinks behind all points.
     """
     numbers = shared.numbers
     sheet = np.tile(layups.sheet[0], 2)
     n_x, n_brinks = int(work.counts[0]), int(work.counts[4])
-    radii = np.stack([work.r_in, work.r_out])[:, :, : n_x + n_brinks]
-    brinks = np.searchsorted(
-        work.brink_flag[:n_brinks], np.arange(len(layups.sheet[0]) + 1)
-    )
+    n_all = n_x + n_brinks
     return Rings(
         limits=numbers.limits[sheet],
         angles=np.ascontiguousarray(numbers.sheets[sheet][:, C2 : CS + 1]),
         is_pair=numbers.sheets[sheet, PIECES] > 1.0,
-        r_in=np.tile(radii[0], (2, 1)),
-        r_out=np.tile(radii[1], (2, 1)),
-        first=np.concatenate([work.first, n_x + brinks[:-1]]),
-        last=np.concatenate([work.last, n_x + brinks[1:] - 1]),
+        r_in=np.tile(work.r_in[:, :n_all], (2, 1)),
+        r_out=np.tile(work.r_out[:, :n_all], (2, 1)),
+        first=np.concatenate([work.first, np.full_like(work.first, n_x)]),
+        last=np.concatenate([work.last, np.full_like(work.last, n_all - 1)]),
     )
 
 

@@ -18,6 +18,10 @@ IntArray = NDArray[np.int64]
 SAME_STATION = 1e-7
 #: How far a point looks to its own side of a jump. [m]
 SIDE = 1e-9
+#: Inner over outer radius of a ring of next to no thickness.
+THINNEST = 1.0 - 1e-12
+#: Thickness that is none. [m]
+NOTHING = 1e-12
 
 
 @compiled_lean
@@ -386,13 +390,15 @@ def find_brinks(
     first: int,
     last: int,
     n: int,
-    flag: IntArray,
     cell: IntArray,
     share: Array,
+    flag: IntArray,
 ) -> int:
     """Find where the ring of a flag comes to nothing, by run-out or by grinding.
 
-    Just before such a *brink* it is a thin ply that is strained like any other.
+    Just before such a *brink* it is a thin ply, strained like any other. At a point
+    the ring is given next to no thickness, so that it is seen; between two points the
+    place is noted.
 
     Parameters
     ----------
@@ -408,10 +414,12 @@ def find_brinks(
         Range of points to look at, all covered by the flag. [-]
     n : int
         Number of brinks so far. [-]
-    flag, cell : ndarray, shape (n_brinks_max,)
-        Flag of each brink, and the point before it, written. [-]
+    cell : ndarray, shape (n_brinks_max,)
+        Point before each brink, written. [-]
     share : ndarray, shape (n_brinks_max,)
         How far along the cell to the next point it lies, written. [-]
+    flag : ndarray, shape (n_brinks_max,)
+        The flag, written. [-]
 
     Returns
     -------
@@ -421,11 +429,15 @@ def find_brinks(
     here = min(r_out[first], finished[first]) - r_in[first]
     for p in range(first, last):
         there = min(r_out[p + 1], finished[p + 1]) - r_in[p + 1]
-        if (here > 0.0) != (there > 0.0) and x[p + 1] > x[p] and n < len(cell):
-            flag[n] = k
-            cell[n] = p
-            share[n] = here / (here - there)
-            n += 1
+        if (here > 0.0) != (there > 0.0) and x[p + 1] > x[p]:
+            at = p if there > 0.0 else p + 1
+            if min(here, there) > -NOTHING:
+                r_in[at] *= THINNEST
+            elif n < len(cell):
+                cell[n] = p
+                share[n] = here / (here - there)
+                flag[n] = k
+                n += 1
         here = there
     return n
 

@@ -278,19 +278,20 @@ def solve_2x2(a, b, d, u, v):
 # --- where a flag comes to nothing ---
 
 
-def brinks_of(design, points, walls, sections, stiffnesses, on_shaft):
-    """Sections between points where the ring of a flag begins or ends.
+def show_brinks(design, points, walls):
+    """Find where the ring of a flag begins or ends on the finished shaft.
 
     It runs out, or grinding takes the last of it. Just before, it is as strained as
-    any ply. Between its points a section is linear.
+    any ply: at a point it is left next to no thickness. Between points a station is
+    added, returned as (x, index of the point before, share of the cell, wall); radii
+    before grinding are linear between points.
     """
-    found = []
-    width = design.bench.crush_width
-    for k, flag in enumerate(design.flags):
+    on_shaft = inside(points, 0.0, design.shaft.length)
+    brinks = []
+    for k in range(len(design.flags)):
         for i in on_shaft[:-1]:
-            x = [points[i][0], points[i + 1][0]]
-            ends, here = walls[i : i + 2], sections[i : i + 2]
-            if x[1] <= x[0] or not all(wall["there"][k] for wall in ends):
+            ends = walls[i : i + 2]
+            if points[i + 1][0] <= points[i][0] or not all(w["there"][k] for w in ends):
                 continue
             left = []
             for wall in ends:
@@ -298,39 +299,31 @@ def brinks_of(design, points, walls, sections, stiffnesses, on_shaft):
                 left.append(min(b, wall["finished"]) - a)
             if (left[0] > 0) == (left[1] > 0):
                 continue
+            if min(left) > -1e-12:
+                wall = ends[0] if left[0] < left[1] else ends[1]
+                wall["cut"][k] = thin(wall["cut"][k][1])
+                continue
             share = left[0] / (left[0] - left[1])
-            found.append(brink(k, flag, share, x, ends, here, stiffnesses, width))
-            found[-1]["i"] = i
-    return found
+            x = points[i][0] + share * (points[i + 1][0] - points[i][0])
+            finished = mixed(share, *(wall["finished"] for wall in ends))
+            cut = []
+            for j in range(len(design.flags)):
+                if all(wall["there"][j] for wall in ends):
+                    radii = mixed(share, *(wall["rings"][j][:2] for wall in ends))
+                    cut.append(tuple(min(float(r), finished) for r in radii))
+                else:
+                    cut.append((finished, finished))
+            cut[k] = thin(finished)
+            brinks.append((x, i, share, {"finished": finished, "cut": cut}))
+    return brinks
 
 
-def brink(k, flag, share, x, ends, sections, stiffnesses, width):
-    def mixed(a, b):
-        return (1 - share) * np.array(a) + share * np.array(b)
+def thin(radius):
+    return radius * (1 - 1e-12), radius
 
-    law, angle, is_pair, _, _ = ends[0]["plies"][k]
-    r = mixed(*(wall["cut"][k][1] for wall in ends))
-    crushed = (
-        plain_strength.crushed_ring(wall["plies"], stiffnesses, width) for wall in ends
-    )
-    strains = {
-        name: lambda radius, name=name: mixed(
-            *(section[4][name](radius) for section in sections)
-        )
-        for name in ("bending", "torsion")
-    }
-    return {
-        "x": mixed(*x),
-        "share": share,
-        "wall": {
-            "flags": [flag],
-            "plies": [(law, angle, is_pair, r * (1 - 1e-12), r)],
-            "free": mixed(*(wall["free"] for wall in ends)),
-        },
-        "EI": mixed(*(section[0] for section in sections)),
-        "section": (mixed(*(s[0] for s in sections)), None, None, None, strains),
-        "crushed": mixed(*crushed),
-    }
+
+def mixed(share, a, b):
+    return (1 - share) * np.array(a) + share * np.array(b)
 
 
 # --- integrals and beam ----------------------------------------------------------
@@ -444,7 +437,7 @@ def least_margins(design, wall, section, moment):
     prefix = "quadratic, " if gate == "quadratic" else ""
     least, cracking = (inf, None, None), (inf, None, None)
     curvature = moment / section[0]
-    for flag, ring in zip(wall["flags"], wall["plies"], strict=True):
+    for flag, ring in zip(design.flags, wall["plies"], strict=True):
         outer = ring[4]
         if not outer > ring[3] or moment == 0:
             continue
@@ -471,7 +464,7 @@ POINT = (
 )
 
 
-def strength_points(design, points, walls, sections, brinks):
+def strength_points(design, points, walls, sections):
     L, bench = design.shaft.length, design.bench
     found = {}
     for name, station, span in (
@@ -490,12 +483,6 @@ def strength_points(design, points, walls, sections, brinks):
                     design, walls[i], sections[i], bench.strength_moment
                 )
                 best, crack = min(best, f, key=first), min(crack, c, key=first)
-        for b in brinks:
-            if abs(b["x"] - station) < SAME:
-                f, c = least_margins(
-                    design, b["wall"], b["section"], bench.strength_moment
-                )
-                best, crack = min(best, f, key=first), min(crack, c, key=first)
         found[name] = dict(zip(POINT, (station, *best, *crack), strict=True))
     return found
 
@@ -504,8 +491,8 @@ def first(item):
     return item[0]
 
 
-def strength_metrics(design, stiffnesses, x, walls, sections, brinks):
-    """Metrics of strength but durability, over points and brinks of the shaft."""
+def strength_metrics(design, stiffnesses, x, walls, sections, n):
+    """Metrics of strength but durability; the first n are points, then come brinks."""
     bench, L = design.bench, design.shaft.length
     quadratic = gate_of(bench) == "quadratic"
     flattens, crushes, torques, moments = [], [], [], []
@@ -530,14 +517,6 @@ def strength_metrics(design, stiffnesses, x, walls, sections, brinks):
             rings, section[4]["bending"], free, gate_of(bench)
         )
         moments.append(curvature * section[0])
-    more = [b["x"] for b in brinks]
-    for b in brinks:
-        rings, free, strains = b["wall"]["plies"], b["wall"]["free"], b["section"][4]
-        args = (free, gate_of(bench))
-        factor = plain_strength.station_factor(rings, strains["bending"], *args)
-        moments.append(factor * b["EI"])
-        torques.append(plain_strength.station_factor(rings, strains["torsion"], *args))
-        crushes.append(plain_strength.crush_load(rings, b["crushed"], free, quadratic))
     found = {
         "crush_load": min(crushes),
         "flattening": nan,
@@ -552,7 +531,7 @@ def strength_metrics(design, stiffnesses, x, walls, sections, brinks):
     if bench.impact_moment > 0 and bench.impact_to <= L:
         at = bench.impact_at
         found["impact"] = plain_strength.moment_margin(
-            [*x, *more],
+            x,
             moments,
             lambda xi: plain_strength.trapeze(
                 xi, bench.impact_moment, 0.0, at, at, bench.impact_to
@@ -561,12 +540,10 @@ def strength_metrics(design, stiffnesses, x, walls, sections, brinks):
     grip = bench.torsion_grip
     if 2 * grip < L:
         torque = min(
-            t
-            for xi, t in zip([*x, *more], torques, strict=True)
-            if grip <= xi <= L - grip
+            t for xi, t in zip(x, torques, strict=True) if grip <= xi <= L - grip
         )
-        GJ = [section[1] for section in sections]
-        twist = torque * plain_strength.twist_between(x, GJ, grip, L - grip)
+        GJ = [section[1] for section in sections[:n]]
+        twist = torque * plain_strength.twist_between(x[:n], GJ, grip, L - grip)
         found["torsion_strength"], found["torsion_product"] = torque, torque * twist
     return found
 
@@ -744,9 +721,12 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
     solids = [ring_solid(plies[f.material], f.angle, f.is_pair) for f in design.flags]
     points = points_of(design, mandrel, cell)
     walls = walls_of(design, mandrel, plies, points)
+    brinks = show_brinks(design, points, walls)
+    brink_walls = [wall for *_, wall in brinks]
     sections = [section_of(wall["cut"], stiffnesses, solids) for wall in walls]
+    brink_sections = [section_of(w["cut"], stiffnesses, solids) for w in brink_walls]
     drop = bench.temperature_drop
-    for wall in walls:
+    for wall in walls + brink_walls:
         wall["plies"] = [
             (
                 plain_strength.law_of(
@@ -758,7 +738,6 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
             )
             for f, cut in zip(design.flags, wall["cut"], strict=True)
         ]
-        wall["flags"] = design.flags
         wall["free"] = np.zeros(3)
         if drop > 0:
             wall["free"] = plain_strength.residual_strain(wall["plies"], stiffnesses)
@@ -834,8 +813,14 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
         cantilever = bench.cantilever_load * product_integral(xs, arms, bend)
 
     finished = [walls[i] for i in on_shaft], [sections[i] for i in on_shaft]
-    brinks = brinks_of(design, points, walls, sections, stiffnesses, on_shaft)
-    strength = strength_metrics(design, stiffnesses, x, *finished, brinks)
+    strength = strength_metrics(
+        design,
+        stiffnesses,
+        x + [at for at, *_ in brinks],
+        finished[0] + brink_walls,
+        finished[1] + brink_sections,
+        len(x),
+    )
 
     margins, where, crack = [], (inf, None, None, None), (inf, None, None, None)
     for i in on_shaft:
@@ -844,13 +829,14 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
         margins.append(f[0])
         where = min(where, (*f, points[i][0]), key=first)
         crack = min(crack, (*c, points[i][0]), key=first)
-    for b in brinks:
-        moment = envelope_moment(bench, L, b["x"])
-        f, c = least_margins(design, b["wall"], b["section"], moment)
-        at = b["i"] - on_shaft[0] + (1 if b["share"] > 0.5 else 0)
-        margins[at] = min(margins[at], f[0])
-        where = min(where, (*f, b["x"]), key=first)
-        crack = min(crack, (*c, b["x"]), key=first)
+    for (at, i, share, wall), section in zip(brinks, brink_sections, strict=True):
+        moment = envelope_moment(bench, L, at)
+        f, c = least_margins(design, wall, section, moment)
+        # told of at the nearer end of the cell
+        near = i - on_shaft[0] + (1 if share > 0.5 else 0)
+        margins[near] = min(margins[near], f[0])
+        where = min(where, (*f, at), key=first)
+        crack = min(crack, (*c, at), key=first)
 
     envelope = (where[3], *where[:3], *crack[:3])
     if bench.strength_from > L - bench.strength_to:
@@ -901,7 +887,7 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
         },
         "flags": reports,
         "envelope": dict(zip(POINT, envelope, strict=True)),
-        "strength": strength_points(design, points, walls, sections, brinks),
+        "strength": strength_points(design, points, walls, sections),
         "EI_at": EI_at,
         "shop": shop_measures(design, points, walls, on_shaft, step_length, reports),
     }

@@ -155,6 +155,45 @@ def points_of(design, mandrel, starts, ends, low, high):
     return x[order], look[order]
 
 
+def with_brinks(x, look, finished, on, reach, rings):
+    """Show where rings come to nothing, on points or on stations behind them.
+
+    Just before, a ring is a thin ply that is strained like any other.
+    """
+    cell = np.diff(x) > 0
+    cell[: on.start] = cell[on.stop - 1 :] = False
+    near, share, whose, shown = [], [], [], []
+    for k, ((start, end), (inner, outer)) in enumerate(zip(reach, rings, strict=True)):
+        left = np.minimum(outer, finished) - inner
+        there = cell & (start < look[:-1]) & (look[1:] < end)
+        at = np.flatnonzero(there & ((left[:-1] > 0) != (left[1:] > 0)))
+        on_point = np.minimum(left[at], left[at + 1]) > -1e-12
+        thin = np.zeros(len(x))
+        thin[at[on_point] + (left[at] > 0)[on_point]] = 1e-12
+        at = at[~on_point]
+        near += list(at)
+        share += list(left[at] / (left[at] - left[at + 1]))
+        whose += [k] * len(at)
+        shown.append((inner * (1 - thin), outer))
+    near, share = np.array(near, dtype=int), np.array(share)
+
+    def behind(values):
+        more = values[near] + share * (values[near + 1] - values[near])
+        return np.concatenate([values, more])
+
+    finished = behind(finished)
+    cut = []
+    for k, (inner, outer) in enumerate(shown):
+        ri, ro = (
+            np.minimum(behind(inner), finished),
+            np.minimum(behind(outer), finished),
+        )
+        own = len(x) + np.flatnonzero(np.array(whose) == k)
+        ri[own] = ro[own] * (1 - 1e-12)
+        cut.append((ri, ro))
+    return behind(x), behind(look), finished, cut
+
+
 def product_integral(x, a, b):
     near, far = slice(None, -1), slice(1, None)
     both = a[near] * (2 * b[near] + b[far]) + a[far] * (b[near] + 2 * b[far])
@@ -288,6 +327,10 @@ def evaluate(design, library, ei_stations=(), step_length=0.010, wanted=None):
     a = np.searchsorted(look, 0.0 - LOOK / 2)
     b = np.searchsorted(look, L + LOOK / 2) - 1
     on = slice(int(a), int(b) + 1)
+    n_x = len(x)
+    ground = finished
+    reach = list(zip(starts, ends, strict=True))
+    x, look, finished, cut = with_brinks(x, look, finished, on, reach, rings)
     m = np.zeros_like(x)
     A = np.zeros((12, len(x)))
     K = np.zeros((3, 3, len(x)))  # hoop strain, its slope, shear strain
@@ -298,11 +341,11 @@ def evaluate(design, library, ei_stations=(), step_length=0.010, wanted=None):
     ]
     is_coupled = any(Q[4] or Q[5] for Q in table)
     bias_ground = 0.0
-    cut = []
-    for flag, ply, Q, (inner, outer) in zip(flags, plies, table, rings, strict=True):
-        ro, ri = np.minimum(outer, finished), np.minimum(inner, finished)
+    for flag, ply, Q, (inner, outer), (ri, ro) in zip(
+        flags, plies, table, rings, cut, strict=True
+    ):
         if 1e-9 < abs(flag.angle) < math.pi / 2 - 1e-6:
-            taken = np.minimum(outer - finished, outer - inner)[on]
+            taken = np.minimum(outer - ground, outer - inner)[on]
             bias_ground = max(bias_ground, float(np.max(taken)))
         r2 = ro * ro - ri * ri
         d2, d3, d4 = r2 / 2, (ro**3 - ri**3) / 3, (ro**2 + ri**2) * r2 / 4
@@ -323,7 +366,6 @@ def evaluate(design, library, ei_stations=(), step_length=0.010, wanted=None):
             A[7] += Q[0] * d2
             A[8] += Q[1] * d2
             A[10] += Q[5] * d3
-        cut.append((ri, ro, np.minimum(outer, finished) - inner))
     if finish.coating:
         painted = look > (finish.tip_parallel if finish.tip_diameter else -np.inf)
         m += np.where(painted, finish.coating * 2 * np.pi * finished, 0.0)
@@ -343,45 +385,26 @@ def evaluate(design, library, ei_stations=(), step_length=0.010, wanted=None):
         slope = (K[0, 1] * f[0] - K[0, 0] * f[1]) / det
         EI = np.pi * (A[0] + f[0] * at_axis + f[1] * slope)
     GJ = 2 * np.pi * (A[3] - saved)
-
-    def required(x):
-        rise = (x - bench.strength_tip_support) / (
-            bench.strength_from - bench.strength_tip_support
-        )
-        fall = (L - bench.strength_butt_support - x) / (
-            bench.strength_to - bench.strength_butt_support
-        )
-        return bench.strength_moment * np.clip(np.minimum(rise, fall), 0.0, 1.0)
-
+    rise = (x - bench.strength_tip_support) / (
+        bench.strength_from - bench.strength_tip_support
+    )
+    fall = (L - bench.strength_butt_support - x) / (
+        bench.strength_to - bench.strength_butt_support
+    )
+    required = bench.strength_moment * np.clip(np.minimum(rise, fall), 0.0, 1.0)
+    kappa = required / EI
+    seen = np.arange(len(x)) >= n_x
+    seen[on] = True
     use = 0.0
-    cell = np.diff(x) > 0
-    cell[: on.start] = cell[on.stop - 1 :] = False
-    for flag, ply, start, end, (ri, ro, left) in zip(
-        flags, plies, starts, ends, cut, strict=True
-    ):
-        there = (start < look) & (look < end)
-        # where it comes to nothing between points, the section is linear between them
-        brink = cell & ((left[:-1] > 0) != (left[1:] > 0)) & there[:-1] & there[1:]
-        near = np.flatnonzero(brink)
-        share = left[near] / (left[near] - left[near + 1])
-
-        def at_brinks(values, near=near, share=share):
-            return values[near] + share * (values[near + 1] - values[near])
-
+    for flag, ply, (ri, ro) in zip(flags, plies, cut, strict=True):
         c, s = math.cos(flag.angle), math.sin(flag.angle)
+        strain = c * c * ro + s * s * (at_axis + slope * ro)
+        skewed = c * s * shear
+        if flag.is_pair:
+            strain, skewed = np.abs(strain), np.abs(skewed)
+        strain = np.abs(kappa * (strain + skewed))
         allowable = min(ply.strain_tension, ply.strain_compression)
-        bent = x, EI, ro, at_axis, slope, shear + np.zeros_like(x)
-        for there, values in (
-            ((ro > ri)[on], [value[on] for value in bent]),
-            (np.ones(len(near), bool), [at_brinks(value) for value in bent]),
-        ):
-            xi, EIi, r, hoop, rise, skew = values
-            strain = c * c * r + s * s * (hoop + rise * r)
-            skewed = c * s * skew
-            if flag.is_pair:
-                strain, skewed = np.abs(strain), np.abs(skewed)
-            strain = np.abs(required(xi) / EIi * (strain + skewed))
-            use = max(use, float(np.max(strain[there], initial=0.0)) / allowable)
+        use = max(use, float(np.max(np.where(ro > ri, strain, 0.0)[seen])) / allowable)
     xs, ms, EIs = x[on], m[on], EI[on]
     weight = float(np.trapezoid(ms, xs))
     frequency = torque = tip = butt = cantilever = math.nan
@@ -433,9 +456,11 @@ def evaluate(design, library, ei_stations=(), step_length=0.010, wanted=None):
     )
     stiff = []
     for station in ei_stations:
-        on_point = np.abs(x - station) < SAME
+        on_point = np.abs(x[:n_x] - station) < SAME
         stiff.append(
-            EI[on_point].mean() if on_point.any() else np.interp(station, x, EI)
+            EI[:n_x][on_point].mean()
+            if on_point.any()
+            else np.interp(station, x[:n_x], EI[:n_x])
         )
     wall = float(np.min(fin - bore[on]))
     shop = (wall, 2 * step, shortage, depth, bias_ground, overhang_most)
