@@ -55,7 +55,6 @@ def strain_plies(
     bench, wants = numbers.bench, numbers.wants
     n_x, tip, butt = work.counts[0], work.counts[1], work.counts[2]
     n_all = n_x + work.counts[4]
-    parts = 2 if n_all > n_x else 1
     quadratic = bench.strength_criterion > 0.0
     is_plain = not quadratic and bench.temperature_drop == 0.0
     twists = wants[col.TORSION_STRENGTH] or wants[col.TORSION_PRODUCT]
@@ -73,9 +72,9 @@ def strain_plies(
             if sheet[k] < 0:
                 continue
             q22 = numbers.sheets[sheet[k], Q22]
-            for part in range(parts):
-                first = work.first[k] if part == 0 else n_x
-                last = work.last[k] if part == 0 else n_all - 1
+            for part in range(2 if work.more[k] < n_all else 1):
+                first = work.first[k] if part == 0 else work.more[k]
+                last = work.reach[k] if part == 0 else n_all - 1
                 add_hoop(q22, work.r_in[k], work.r_out[k], first, last, work.shell)
         close_hoop(n_all, bench.crush_width, work.shell)
         work.crush_use[:n_all] = 0.0
@@ -88,9 +87,9 @@ def strain_plies(
                 continue
             stress = numbers.cooling[sheet[k]]
             r_in, r_out = work.r_in[k], work.r_out[k]
-            for part in range(parts):
-                first = work.first[k] if part == 0 else n_x
-                last = work.last[k] if part == 0 else n_all - 1
+            for part in range(2 if work.more[k] < n_all else 1):
+                first = work.first[k] if part == 0 else work.more[k]
+                last = work.reach[k] if part == 0 else n_all - 1
                 add_cooling(stress, r_in, r_out, first, last, work.cooling)
         free_strains(work.sums, work.cooling, n_all, work.free)
     for k in range(len(sheet)):
@@ -100,9 +99,9 @@ def strain_plies(
         limits = numbers.limits[sheet[k]]
         c2, s2, cs, is_pair = ply[C2], ply[S2], ply[CS], ply[PIECES] > 1.0
         r_in, r_out = work.r_in[k], work.r_out[k]
-        for part in range(parts):
-            first = max(work.first[k], tip) if part == 0 else n_x
-            last = min(work.last[k], butt) if part == 0 else n_all - 1
+        for part in range(2 if work.more[k] < n_all else 1):
+            first = max(work.first[k], tip) if part == 0 else work.more[k]
+            last = work.reach[k] if part == 0 else n_all - 1
             if is_plain:
                 weakest = ply[STRAIN]
                 fibre_use(

@@ -185,6 +185,10 @@ def _roll(
             cutting.splice_from,
             cutting.batch,
         )
+        for p in (first, last):
+            if work.r_out[k, p] <= work.r_in[k, p]:
+                # it begins at nothing
+                work.r_in[k, p] *= THINNEST
         work.net[k] = net
         work.gross[k] = gross
         work.splices[k] = splices
@@ -253,45 +257,58 @@ def _find_brinks(sheet: IntArray, work: Work) -> None:
     n_x, tip, butt = work.counts[0], work.counts[1], work.counts[2]
     x, finished = work.x, work.finished
     n = 0
-    for k in range(len(sheet)):
+    for k in range(len(sheet) - 1, -1, -1):
         if sheet[k] < 0:
             continue
         r_in, r_out = work.r_in[k], work.r_out[k]
-        first, last = max(work.first[k], tip), min(work.last[k], butt)
-        gone = 0
+        first, last = work.first[k], work.last[k]
+        gone = 0.0
         for p in range(np.uint64(first), np.uint64(last + 1)):
-            gone += 1 if min(r_out[p], finished[p]) <= r_in[p] else 0
-        if gone > 0:
+            gone += 1.0 if finished[p] <= r_in[p] else 0.0
+        if gone > 0.0:
             n = find_brinks(
                 k,
                 x,
                 r_in,
                 r_out,
                 finished,
-                first,
-                last,
+                max(first, tip),
+                min(last, butt),
                 n,
                 work.brink_cell,
                 work.brink_share,
                 work.brink_flag,
             )
+        elif first == 0 and last == n_x - 1:
+            # what lies under it is whole too
+            break
     work.counts[4] = n
+    n_all = n_x + n
+    low, high = n_x, -1
     for i in range(n):
         q, p, share = n_x + i, work.brink_cell[i], work.brink_share[i]
+        low, high = min(low, p), max(high, p)
         x[q] = x[p] + share * (x[p + 1] - x[p])
         finished[q] = finished[p] + share * (finished[p + 1] - finished[p])
-        for k in range(len(sheet)):
-            if sheet[k] < 0:
-                continue
-            r_in, r_out = work.r_in[k], work.r_out[k]
-            r_in[q] = r_out[q] = finished[q]
-            if work.first[k] <= p < work.last[k]:
-                r_in[q] = min(r_in[p] + share * (r_in[p + 1] - r_in[p]), finished[q])
-                r_out[q] = min(
-                    r_out[p] + share * (r_out[p + 1] - r_out[p]), finished[q]
-                )
-        k = work.brink_flag[i]
-        work.r_in[k, q] = work.r_out[k, q] * THINNEST
+    for k in range(len(sheet)):
+        if sheet[k] < 0:
+            continue
+        r_in, r_out = work.r_in[k], work.r_out[k]
+        first, last = work.first[k], work.last[k]
+        work.more[k] = n_all if last <= low or first > high else n_x
+        work.reach[k] = last
+        if last == n_x - 1:
+            # one range with its points
+            work.more[k], work.reach[k] = n_all, n_all - 1
+        for i in range(n):
+            q, p, share = n_x + i, work.brink_cell[i], work.brink_share[i]
+            inner = outer = finished[q]
+            if first <= p < last:
+                inner = min(r_in[p] + share * (r_in[p + 1] - r_in[p]), inner)
+                outer = min(r_out[p] + share * (r_out[p + 1] - r_out[p]), outer)
+            if work.brink_flag[i] == k:
+                inner = outer * THINNEST
+            r_in[q], r_out[q] = inner, outer
 
 
 @compiled_stage
@@ -328,13 +345,13 @@ def _stiffen(numbers: Numbers, sheet: IntArray, work: Work) -> None:
     for k in range(len(sheet)):
         if sheet[k] < 0:
             continue
-        for part in range(2 if n_all > n_x else 1):
+        for part in range(2 if work.more[k] < n_all else 1):
             add_ring(
                 numbers.sheets[sheet[k]],
                 work.r_in[k],
                 work.r_out[k],
-                work.first[k] if part == 0 else n_x,
-                work.last[k] if part == 0 else n_all - 1,
+                work.first[k] if part == 0 else work.more[k],
+                work.reach[k] if part == 0 else n_all - 1,
                 work.sums,
                 coupled,
             )

@@ -37,6 +37,10 @@ class Work(NamedTuple):
     end: Array
     first: IntArray
     last: IntArray
+    reach: (
+        IntArray  #: last of one range of a flag's points, brinks included if it can be
+    )
+    more: IntArray  #: first brink of another range, if any
     sums: Array
     EI: Array
     GJ: Array
@@ -107,6 +111,8 @@ def workspace(conditions: Conditions, n_flags: int, length: float) -> Work:
         end=np.zeros(n_flags),
         first=np.zeros(n_flags, dtype=np.int64),
         last=np.zeros(n_flags, dtype=np.int64),
+        reach=np.zeros(n_flags, dtype=np.int64),
+        more=np.zeros(n_flags, dtype=np.int64),
         sums=np.zeros((N_SUMS, n_x)),
         EI=line[5],
         GJ=line[6],
