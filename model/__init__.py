@@ -16,6 +16,7 @@ from model.bench import (
 )
 from model.compilation import compiled_lean, compiled_lean_entry, fingerprint
 from model.conditions import Conditions, Layups, Sheet, layups_of, no_layups
+from model.cost import gross_area
 from model.design import (
     Bench,
     Cutting,
@@ -185,6 +186,7 @@ __all__ = [
     "evaluate_batch",
     "fingerprint",
     "format_quantity",
+    "gross_area",
     "hung_drops",
     "layups_of",
     "machine_of",

@@ -19,8 +19,21 @@ _POINTS_IN_CELL = 8
 _SHARP = 0.005
 
 #: Columns of the sheet table.
-N_COLUMNS = 10
-RISE, Q11, Q12, Q22, Q66, DENSITY, PRICE, C2, S2, STRAIN = range(N_COLUMNS)
+N_COLUMNS = 12
+(
+    RISE,
+    Q11,
+    Q12,
+    Q22,
+    Q66,
+    DENSITY,
+    PRICE,
+    C2,
+    S2,
+    STRAIN,
+    ANGLE,
+    ROLL,
+) = range(N_COLUMNS)
 
 
 class Cells(NamedTuple):
@@ -30,7 +43,7 @@ class Cells(NamedTuple):
     x: Array  #: (n_length, n_cell) middle of each cell; then the spec's EI points [m]
     long: Array  #: (n_length, n_cell) length of each cell; 0 for a point [m]
     blur: Array  #: (n_length, n_cell) length over which an edge is smeared [m]
-    sheets: Array  #: (n_sheet, 10)
+    sheets: Array  #: (n_sheet, 12)
     distance: Array  #: (n_mandrel, most) [m]
     radius: Array
     breaks: IntArray
@@ -53,6 +66,11 @@ class Cells(NamedTuple):
     tip_taper: float
     trim_tip: float
     trim_butt: float
+    bore: tuple[float, float, float]  #: mean radius by station: a parabola [m, -, 1/m]
+    gap: float  #: between pieces on the roll [m]
+    roll_edge: float  #: not used [m]
+    splice_from: float  #: [rad]
+    batch: float  #: shafts that are cut together [-]
 
 
 def cells_of(encoding: Encoding) -> Cells:
@@ -131,7 +149,25 @@ def cells_of(encoding: Encoding) -> Cells:
         tip_taper=float(finish.tip_taper or 0.0),
         trim_tip=float(conditions.trim_tip),
         trim_butt=float(conditions.trim_butt),
+        bore=_usual_bore(encoding),
+        gap=float(conditions.cutting.gap),
+        roll_edge=float(conditions.cutting.roll_edge),
+        splice_from=float(conditions.cutting.splice_from),
+        batch=float(conditions.cutting.batch),
     )
+
+
+def _usual_bore(encoding: Encoding) -> tuple[float, float, float]:
+    """Radius of the mandrels by station, as a mean: a parabola's coefficients."""
+    tables, length = encoding.tables, float(encoding.tables.length.max())
+    x = np.linspace(0.0, length, 2 * N_CELLS)
+    station = float(np.mean(tables.mandrel_set)) + x
+    radius = [
+        np.interp(station, mandrel.distance, np.array(mandrel.diameter) / 2.0)
+        for mandrel in encoding.conditions.mandrels
+    ]
+    square, slope, at_tip = np.polyfit(x, np.mean(radius, axis=0), 2)
+    return float(at_tip), float(slope), float(square)
 
 
 def _sheets(encoding: Encoding) -> Array:
@@ -141,10 +177,11 @@ def _sheets(encoding: Encoding) -> Array:
         conditions.sheets,
         conditions.plies,
         conditions.prices,
+        conditions.roll_widths,
         encoding.tables.turn,
         strict=True,
     )
-    for row, (sheet, ply, price, turn) in enumerate(rows):
+    for row, (sheet, ply, price, roll_width, turn) in enumerate(rows):
         Q = rotated_stiffness(
             plane_stiffness(ply.E1, ply.E2, ply.G12, ply.nu12),
             sheet.angle,
@@ -154,7 +191,10 @@ def _sheets(encoding: Encoding) -> Array:
         strain = min(ply.strain_tension, ply.strain_compression)
         # one wrap's volume of wall takes this much of a roll
         spent = price * (2.0 if sheet.is_pair else 1.0) / turn
-        table[row] = [turn, *Q[:4], ply.density, spent, c * c, s * s, strain]
+        table[row] = [
+            *(turn, *Q[:4], ply.density, spent, c * c, s * s, strain),
+            *(abs(sheet.angle), roll_width),
+        ]
     return table
 
 

@@ -20,8 +20,10 @@ from model import (
     compiled_lean,
     compiled_lean_entry,
     fingerprint,
+    gross_area,
 )
 from optimiser.cells import (
+    ANGLE,
     C2,
     DENSITY,
     N_CELLS,
@@ -31,6 +33,7 @@ from optimiser.cells import (
     Q22,
     Q66,
     RISE,
+    ROLL,
     S2,
     STRAIN,
     Cells,
@@ -61,6 +64,9 @@ FORESEEN_SHOP = ("wall_min", "bias_ground", "tip_shortage", "tip_grind_depth")
 #: What is kept for the derivatives: height and slope of the tip, kinetic energy, the
 #: weakest cell and its flag.
 TALL, SLOPE, KINETIC, AT, WHO = range(5)
+
+#: Step of differences with a flag's end. [m]
+_STEP = 1e-6
 
 #: Rows of what the cells hold.
 EI, GJ, MASS, SPENT, HOOP, S_22, USE = range(7)
@@ -148,8 +154,60 @@ def _build(
 
 
 @compiled_lean
+def _roll_over_net(
+    cells: Cells, layups: Layups, i: int, k: int, start: float, end: float
+) -> float:
+    """Area of roll over that of the pieces of a flag, were it between these ends.
+
+    Taken as rolled on a parabolic bore, the flags below left out: a few per cent of a
+    width hardly matter to how pieces fit a roll, where the length does.
+    """
+    ply = cells.sheets[layups.sheet[i, k]]
+    if start <= 0.0:
+        start = -cells.trim_tip
+    if end >= layups.length[i] - 1e-7:
+        end = layups.length[i] + cells.trim_butt
+    girth = 2.0 * np.pi * layups.wraps[i, k]
+    at_tip, slope, square = cells.bore
+    tip = girth * (at_tip + start * (slope + start * square))
+    butt = girth * (at_tip + end * (slope + end * square))
+    # the mean width is more or less than that of the ends by what the edge bends
+    long = end - start
+    mean = (tip + butt) / 2.0 - girth * square * long * long / 6.0
+    run_outs = layups.run_out_tip[i, k] + layups.run_out_butt[i, k]
+    net = mean * (long - run_outs / 2.0)
+    if run_outs > 0.0:
+        tip = butt = max(tip, butt)
+    gross, _, _ = gross_area(
+        net,
+        end - start,
+        1.0,
+        ply[ANGLE],
+        tip,
+        butt,
+        run_outs > 0.0,
+        ply[ROLL],
+        cells.gap,
+        cells.roll_edge,
+        cells.splice_from,
+        cells.batch,
+    )
+    return float(gross / net)
+
+
+@compiled_lean
+def _price(cells: Cells, layups: Layups, i: int, price: Array) -> None:
+    """Price of each flag per volume of wall, with the roll that is wasted."""
+    for k in range(layups.sheet.shape[1]):
+        if layups.sheet[i, k] >= 0:
+            price[k] = cells.sheets[layups.sheet[i, k], PRICE] * _roll_over_net(
+                cells, layups, i, k, layups.start[i, k], layups.end[i, k]
+            )
+
+
+@compiled_lean
 def _sum_rings(
-    cells: Cells, sheet: IntArray, r: Array, top: Array, sums: Array
+    cells: Cells, sheet: IntArray, r: Array, top: Array, prices: Array, sums: Array
 ) -> None:
     """EI, GJ, mass and cost per length and hoop strain of the cells."""
     n = len(top)
@@ -161,7 +219,7 @@ def _sum_rings(
             continue
         ply = cells.sheets[sheet[k]]
         q11, q12, q22, q66 = ply[Q11], ply[Q12], ply[Q22], ply[Q66]
-        density, price = ply[DENSITY], ply[PRICE]
+        density, price = ply[DENSITY], prices[k]
         for c in range(np.uint64(n)):
             a, b = r[k, c], r[k + 1, c]
             spent[c] += price * (b * b - a * a)
@@ -336,6 +394,7 @@ def _slopes(
     row: int,
     r: Array,
     top: Array,
+    price: Array,
     sums: Array,
     by: Array,
     way: Array,
@@ -383,7 +442,7 @@ def _slopes(
                     a, b = r[j, c], r[j + 1, c]
                     moves_a = 1.0 if j > k else 0.0
                     moves_b = 1.0 if j >= k else 0.0
-                    d_spent += ply[PRICE] * (moves_b * b - moves_a * a)
+                    d_spent += price[j] * (moves_b * b - moves_a * a)
                     if b >= top[c]:
                         # what is ground to follows the build, but for the tip
                         b = top[c]
@@ -415,12 +474,41 @@ def _slopes(
                     )
 
 
+@compiled_lean
+def _add_slope_of_price(
+    cells: Cells,
+    layups: Layups,
+    i: int,
+    row: int,
+    k: int,
+    room: "Room",
+    cost: float,
+    slope: Array,
+) -> None:
+    """Add what one flag's ends do to the share of the roll that its pieces waste."""
+    lower, upper, long = room.r[k], room.r[k + 1], cells.long[row]
+    volume = 0.0
+    for c in range(np.uint64(len(long))):
+        volume += (upper[c] * upper[c] - lower[c] * lower[c]) * long[c]
+    spent = np.pi * volume * cells.sheets[layups.sheet[i, k], PRICE] / cost
+    start, end = layups.start[i, k], layups.end[i, k]
+    if start > 0.0:
+        more = _roll_over_net(cells, layups, i, k, start + _STEP, end)
+        less = _roll_over_net(cells, layups, i, k, start - _STEP, end)
+        slope[0, COST] += spent * (more - less) / (2.0 * _STEP)
+    if end < layups.length[i] - 1e-7:
+        more = _roll_over_net(cells, layups, i, k, start, end + _STEP)
+        less = _roll_over_net(cells, layups, i, k, start, end - _STEP)
+        slope[1, COST] += spent * (more - less) / (2.0 * _STEP)
+
+
 class Room(NamedTuple):
     """Room for one design's outlook."""
 
     r: Array  #: (n_flag + 1, n_cell) radius under each flag
     top: Array  #: (n_cell,) finished radius
     y: Array  #: (n_cell,) shape of the vibration
+    price: Array  #: (n_flag,) per volume of wall [currency/m³]
     sums: Array  #: (7, n_cell) what the cells hold
     by: Array  #: (n_value, 4, n_cell) derivatives of the values to what the cells hold
     way: Array  #: (5,) what the derivatives need besides
@@ -446,6 +534,7 @@ def room(cells: Cells, n_flags: int) -> Room:
         r=np.zeros((n_flags + 1, n)),
         top=np.zeros(n),
         y=np.zeros(n),
+        price=np.zeros(n_flags),
         sums=np.zeros((7, n)),
         by=np.zeros((N_FORESEEN + cells.n_points, 4, n)),
         way=np.zeros(5),
@@ -478,7 +567,8 @@ def foresee_one(
     sheet = layups.sheet[i]
     _build(cells, layups, i, row, r, top)
     _look_at_shop(cells, row, sheet, r, top, shop)
-    _sum_rings(cells, sheet, r, top, sums)
+    _price(cells, layups, i, room.price)
+    _sum_rings(cells, sheet, r, top, room.price, sums)
     weight, moment, cost = 0.0, 0.0, 0.0
     for c in range(np.uint64(n)):
         mass = sums[MASS, c] * long[c]
@@ -550,7 +640,12 @@ def slopes_of_one(
     for j in range(cells.n_points):
         by[N_FORESEEN + j, EI, N_CELLS + j] = 1.0 / sums[EI, N_CELLS + j]
     slope[:] = 0.0
-    _slopes(cells, layups, i, row, room.r, room.top, sums, by, room.way, slope)
+    _slopes(
+        cells, layups, i, row, room.r, room.top, room.price, sums, by, room.way, slope
+    )
+    for k in range(layups.sheet.shape[1]):
+        if layups.sheet[i, k] >= 0:
+            _add_slope_of_price(cells, layups, i, row, k, room, cost, slope[k])
 
 
 #: A new edit of any module makes new machine code.

@@ -16,11 +16,11 @@ import numpy as np
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
-from model import evaluate, open_design, pieces_of, read_library
-from optimiser.encoding import encode
-from optimiser.search import Search
-from optimiser.sheet import lays_of
-from optimiser.spec_file import read_spec
+from model import evaluate, open_design, pieces_of, read_library  # noqa: E402
+from optimiser.encoding import encode  # noqa: E402
+from optimiser.search import Search  # noqa: E402
+from optimiser.sheet import lays_of  # noqa: E402
+from optimiser.spec_file import read_spec  # noqa: E402
 
 SCENARIOS = ("driver_40", "fairway_58", "hybrid_85", "iron_95")
 PACKAGED = ("fairway-60", "iron-95")
