@@ -273,19 +273,19 @@ def evaluate(design, library, ei_stations=(), step_length=0.010, wanted=None):
             width = np.pi * turns[there] * (build[there] + outer[there])
         net = pieces * float(np.trapezoid(width, x[there]))
         length, angle = end - start, abs(flag.angle)
-        ends = width[0], width[-1]
+        brim = width[0], width[-1]
         run_out = flag.run_out_tip > 0 or flag.run_out_butt > 0
         if run_out:
-            ends = width.max(), width.max()
+            brim = width.max(), width.max()
         mean = net / (pieces * length)
         usable = prepreg.roll_width - 2 * cutting.roll_edge
-        span = length * math.sin(angle) + max(ends) * math.cos(angle)
+        span = length * math.sin(angle) + max(brim) * math.cos(angle)
         if span > usable * (1 + 1e-9) and angle < cutting.splice_from:
             overhang_most = max(overhang_most, span - usable)
-        breadth = mean if run_out else max(mean, sum(ends) / 2)
+        breadth = mean if run_out else max(mean, sum(brim) / 2)
         long, gap = length + cutting.gap, cutting.gap
         if angle == 0:
-            most = 0.9 * max(ends) if run_out else max(ends)
+            most = 0.9 * max(brim) if run_out else max(brim)
             lost = min((most + breadth + 2 * gap) / 4, usable / 2)
             along = long * (breadth + gap) / (usable - lost)
             along += 0.35 * length / cutting.batch
@@ -296,8 +296,8 @@ def evaluate(design, library, ei_stations=(), step_length=0.010, wanted=None):
                 across = math.floor(across + 1e-9)
                 slack = np.clip((strip - across * long) / length, 0, 1)
                 if not run_out:
-                    overlap = slack * abs(ends[1] - ends[0]) / 2
-                    breadth = max(breadth - overlap, max(ends) / 2)
+                    overlap = slack * abs(brim[1] - brim[0]) / 2
+                    breadth = max(breadth - overlap, max(brim) / 2)
             elif span > usable * (1 + 1e-9) and angle >= cutting.splice_from:
                 across = usable / math.sin(angle) / long
             else:
