@@ -14,10 +14,13 @@ from model.clock import (
     COS1,
     COS2,
     N_AROUND,
+    N_RUNNING,
     SIN1,
     SIN2,
     around_the_clock,
+    fine_scratch,
     innermost_step,
+    worst_spread,
 )
 from model.compilation import SOURCES, compiled_entry
 from model.conditions import PIECES, PLY, Conditions, Layups
@@ -51,7 +54,7 @@ class Clock:
     EI_min: Array  #: in the softest direction [N·m²]
     direction: Array  #: stiffest direction, 0 to π; 0 where all agree [rad]
     spread: Array  #: (EI_max - EI_min) over the mean of all directions [-]
-    worst_spread: float  #: largest along the shaft [-]
+    worst_spread: float  #: largest along the shaft, also between stations [-]
     worst_at: float  #: its station [m]
     positions: tuple[float, ...]  #: clock position of each flag's cut edge [rad]
     planes: PlaneModes | None  #: None where the clamp does not fit the shaft
@@ -180,12 +183,18 @@ def _entry(sources: int) -> Any:
         r_out: Array,
         first: IntArray,
         last: IntArray,
+        EI: Array,
+        mandrel: Array,
+        tip: int,
+        butt: int,
         around: Array,
-    ) -> None:
+        running: Array,
+        fine: Array,
+    ) -> Any:
         _ = sources  # part of the key under which the machine code is kept
         inner = innermost_step(sheets, PIECES, sheet, wraps, run_out_tip, run_out_butt)
         if inner < 0:
-            return
+            return 0.0, x[tip]
         around_the_clock(
             sheets,
             PLY,
@@ -209,7 +218,32 @@ def _entry(sources: int) -> Any:
             r_out,
             first,
             last,
+            running,
             around,
+        )
+        return worst_spread(
+            sheets,
+            PLY,
+            PIECES,
+            sheet,
+            wraps,
+            run_out_tip,
+            run_out_butt,
+            inner,
+            x,
+            hoop,
+            EI,
+            mandrel,
+            finished,
+            r_in,
+            r_out,
+            first,
+            last,
+            tip,
+            butt,
+            running,
+            around,
+            fine,
         )
 
     return sum_around
@@ -232,12 +266,38 @@ def harmonics_around(rolled: Rolled, clock: Array, *, only: int = -1) -> Array:
 
     Returns
     -------
-    around : ndarray, shape (8, n_x)
+    around : ndarray, shape (14, n_x)
         Rows as named in ``model.clock``; all 0 if every flag has whole turns.
         [N·m²]
     """
+    return _around(rolled, clock, only)[0]
+
+
+def worst_around(rolled: Rolled, clock: Array) -> tuple[float, float]:
+    """Worst spread of one design, at its points and where flags run out between them.
+
+    Parameters
+    ----------
+    rolled : Rolled
+        The design. [SI]
+    clock : ndarray, shape (n_flag,)
+        Position of each flag's cut edge; NaN for evenly spread. [rad]
+
+    Returns
+    -------
+    spread : float
+        Maximum less minimum over the mean of all directions. [-]
+    station : float
+        Where that is; the tip if all directions are alike. [m]
+    """
+    return _around(rolled, clock, -1)[1]
+
+
+def _around(
+    rolled: Rolled, clock: Array, only: int
+) -> tuple[Array, tuple[float, float]]:
     around = np.zeros((N_AROUND, len(rolled.x)))
-    _sum_around(
+    worst = _sum_around(
         rolled.sheets,
         rolled.sheet,
         rolled.wraps,
@@ -256,9 +316,15 @@ def harmonics_around(rolled: Rolled, clock: Array, *, only: int = -1) -> Array:
         rolled.r_out,
         rolled.first,
         rolled.last,
+        rolled.EI,
+        rolled.mandrel,
+        rolled.tip,
+        rolled.butt,
         around,
+        np.zeros((len(rolled.sheet), N_RUNNING)),
+        fine_scratch(),
     )
-    return around
+    return around, (float(worst[0]), float(worst[1]))
 
 
 def directions(around: Array, EI: Array, mandrel: Array, finished: Array) -> Directions:
@@ -266,7 +332,7 @@ def directions(around: Array, EI: Array, mandrel: Array, finished: Array) -> Dir
 
     Parameters
     ----------
-    around : ndarray, shape (8, n_x)
+    around : ndarray, shape (14, n_x)
         Sums around the clock. [N·m²]
     EI : ndarray, shape (n_x,)
         Bending stiffness of the smeared wall. [N·m²]
@@ -324,7 +390,7 @@ def clock_of(
         The design. [SI]
     positions : ndarray, shape (n_flag,)
         Position of each flag's cut edge. [rad]
-    around : ndarray, shape (8, n_x)
+    around : ndarray, shape (14, n_x)
         Sums around the clock at these positions. [N·m²]
     m : ndarray, shape (n_x,)
         Mass per length at the points. [kg/m]
@@ -344,7 +410,7 @@ def clock_of(
     mean, second = shown.mean[finished], shown.second[finished]
     size = np.abs(second)
     spread = shown.spread[finished]
-    at = int(np.argmax(spread))
+    worst, worst_at = worst_around(rolled, positions)
     planes = None
     if clamp is not None:
         swings = slice(rolled.tip, clamp + 1)
@@ -366,8 +432,8 @@ def clock_of(
             spread > NO_SPREAD, np.angle(second) / 2.0 % np.pi, np.zeros_like(size)
         ),
         spread=spread,
-        worst_spread=float(spread[at]),
-        worst_at=float(rolled.x[finished][at]),
+        worst_spread=worst,
+        worst_at=worst_at,
         positions=tuple(float(position) for position in positions),
         planes=planes,
     )

@@ -5,7 +5,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from model.clock import N_AROUND
+from model.clock import N_AROUND, N_RUNNING, fine_scratch
 from model.compilation import compiled_lean, compiled_stage
 from model.conditions import Conditions, Layups, Numbers
 from model.laminate import N_SUMS
@@ -60,6 +60,8 @@ class Work(NamedTuple):
     flat_use: Array  #: EI over the moment at which it flattens
     crush_use: Array  #: of the load on a ring cut there
     around: Array  #: sums around the clock
+    fine: Array  #: and within a cell
+    running: Array  #: where flags run out
     y: Array
     moment: Array
     net: Array
@@ -125,6 +127,8 @@ def workspace(conditions: Conditions, n_flags: int, length: float) -> Work:
         cooling=np.zeros((3, n_x)),
         free=np.zeros((3, n_x)),
         around=np.zeros((N_AROUND, n_x)),
+        fine=fine_scratch(),
+        running=np.zeros((n_flags, N_RUNNING)),
         torsion_use=line[10],
         slack=line[16],
         flat_use=line[17],

@@ -210,7 +210,8 @@ def suggest_clock_positions(design: Design, library: Library) -> Suggestion:
     InputError
         If the shaft cannot be built.
     """
-    shared, layups = _alone(design, library, CELL)
+    # where flags run out it is the stations that tell one part of a turn from another
+    shared, layups = _alone(design, library, CELL / 10.0)
     work = workspace(shared, len(design.flags), design.shaft.length)
     batch = evaluate_batch(layups, shared, work=work)
     _check_build(design, batch.shop[0], work)

@@ -6,6 +6,7 @@ a dense eigenvalue solve instead of an iteration.
 """
 
 from bisect import bisect_right
+from itertools import pairwise
 from math import ceil, cos, inf, nan, pi, radians, sin, sqrt
 
 import numpy as np
@@ -548,38 +549,45 @@ def strength_metrics(design, stiffnesses, x, walls, sections, n):
     return found
 
 
-def direction_spread(design, plies, stiffnesses, walls, sections):
-    """Worst spread of EI round the clock over the points of the finished shaft."""
-    worst = 0.0
+def direction_spread(design, plies, stiffnesses, points, walls, sections):
+    """Worst spread of EI round the clock over the finished shaft."""
     n = len(design.flags)
-    for wall, section in zip(walls, sections, strict=True):
+    shown = []
+    for (x, _), wall, section in zip(points, walls, sections, strict=True):
         flags = []
         for k, flag in enumerate(design.flags):
             (_, _, turns), (a, b) = wall["rings"][k], wall["cut"][k]
-            thickness = plies[flag.material]["thickness"]
-            pieces = 2 if flag.is_pair else 1
             flags.append(
                 {
                     "there": wall["there"][k],
                     "turns": turns,
-                    "ply": thickness,
-                    "pieces": pieces,
+                    "ply": plies[flag.material]["thickness"],
+                    "pieces": 2 if flag.is_pair else 1,
                     "clock": 2 * pi * k / n if flag.clock is None else flag.clock,
                     "Q": stiffnesses[k],
                     "r_in": a,
                     "r_out": b,
                 }
             )
-        spread = plain_clock.spread_at(
-            flags,
-            section[4]["hoop"],
-            section[0],
-            wall["bore"],
-            wall["build"],
-            wall["finished"],
-            design.finish.grind,
-        )
-        worst = max(worst, spread)
+        point = {name: wall[name] for name in ("bore", "build", "finished")}
+        point |= {"x": x, "flags": flags, "grind": design.finish.grind}
+        point |= {"hoop": section[4]["hoop"], "EI": section[0]}
+        plain_clock.look(point)
+        shown.append(point)
+    worst = max(plain_clock.spread_at(point) for point in shown)
+    for p, q in pairwise(shown):
+        rates = [0.0] * n
+        for k, flag in enumerate(design.flags):
+            there = p["flags"][k]["there"] and q["flags"][k]["there"]
+            if not there or q["x"] <= p["x"] or flag.width_tip is not None:
+                continue
+            start, end = rolled_ends(flag, design)
+            if flag.run_out_tip > 0 and p["x"] < start + flag.run_out_tip - SAME:
+                rates[k] = flag.wraps / flag.run_out_tip
+            if flag.run_out_butt > 0 and q["x"] > end - flag.run_out_butt + SAME:
+                rates[k] = max(rates[k], flag.wraps / flag.run_out_butt)
+        if any(rates):
+            worst = max(worst, *plain_clock.spreads_between(p, q, rates), 0.0)
     return worst
 
 
@@ -873,7 +881,9 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
             "durability": nan if envelope[0] is None else where[0],
             "cantilever_deflection": cantilever,
             **strength,
-            "direction_spread": direction_spread(design, plies, stiffnesses, *finished),
+            "direction_spread": direction_spread(
+                design, plies, stiffnesses, [points[i] for i in on_shaft], *finished
+            ),
         },
         "profile": {
             "station": x,

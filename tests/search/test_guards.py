@@ -438,11 +438,6 @@ def test_nothing_hides_between_the_stations(closer):
     assert G[:, n_bands:].max() < 1e-4
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="a ply that begins with its run-out, or that grinding has almost taken off, "
-    "is weakest where it is thinnest, which may lie between two stations",
-)
 def test_durability_does_not_fall_between_the_stations(closer):
     _, usual, finer = closer
     column = [metric.key for metric in METRICS].index("durability")
@@ -450,11 +445,6 @@ def test_durability_does_not_fall_between_the_stations(closer):
     assert np.abs(change).max() < 0.005
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="wraps pass through several turns within a run-out, and the spread is "
-    "looked at where the stations happen to lie",
-)
 def test_the_spread_round_the_clock_does_not_rise_between_the_stations(closer):
     _, usual, finer = closer
     column = [metric.key for metric in METRICS].index("direction_spread")

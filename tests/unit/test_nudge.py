@@ -111,6 +111,8 @@ def test_the_set_moves_no_further_than_the_mandrel_reaches(run):
     library, spec = run.library, run.spec
     identity = next(iter(run.designs))
     design = read_design(run.design_path(identity), library)
+    # at the mandrel's ends the tip may be too thin to be ground to size
+    design = replace(design, finish=replace(design.finish, tip_diameter=None))
     last = library.mandrels[design.shaft.mandrel].distance[-1]
     ends = (spec.trim_tip, last - design.shaft.length - spec.trim_butt)
     for at in ends:
