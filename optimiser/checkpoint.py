@@ -12,7 +12,7 @@ from optimiser.encoding import Encoding
 from optimiser.files import write_bytes, write_table
 from optimiser.islands import ISLANDS, Islands
 from optimiser.state import Progress, State
-from optimiser.store import CHECKPOINT, HISTORY, Run, unreadable
+from optimiser.store import CHECKPOINT, HISTORY, STARTS, Run, unreadable
 
 
 def read_checkpoint(run: Run, encoding: Encoding) -> State | None:
@@ -67,7 +67,7 @@ def read_course(run: Run, encoding: Encoding) -> Course:
     budget = run.budget
     stall = Stall(budget.stall, budget.stall_evaluations)
     if not path.exists():
-        return kind(encoding, stall)
+        return _begun(run, kind(encoding, stall))
     try:
         held = io.BytesIO(path.read_bytes())
         with np.load(held, allow_pickle=False) as opened:
@@ -89,6 +89,16 @@ def read_course(run: Run, encoding: Encoding) -> Course:
         raise InputError(str(path), [unreadable(str(error))]) from error
     if misfit:
         raise InputError(str(path), [unreadable(misfit)])
+    return course
+
+
+def _begun(run: Run, course: Course) -> Course:
+    """A new course, with the designs that the run was started from."""
+    try:
+        course.begin(run.starts.genomes(course.encoding))
+    except ValueError as error:
+        path = run.folder / STARTS
+        raise InputError(str(path), [unreadable(str(error))]) from error
     return course
 
 

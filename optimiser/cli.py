@@ -132,7 +132,10 @@ def _search(arguments: argparse.Namespace) -> int:
             islands=arguments.islands,
             limits=_limits(arguments),
             hands=Hands(workers=arguments.workers, cluster=arguments.cluster),
+            start_from=arguments.start_from,
+            hold=arguments.hold,
             listener=line,
+            say=_say_error,
         )
     _say_idle(run, arguments.workers)
     return _finish(run, as_json=arguments.json)
@@ -611,6 +614,21 @@ def _parser() -> Parser:
         type=whole(1),
         metavar="N",
         help="searches side by side that exchange designs",
+    )
+    search.add_argument(
+        "--start-from",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="FILE",
+        help="start from a design, or from the designs of a run; may be repeated",
+    )
+    search.add_argument(
+        "--hold",
+        action="append",
+        default=[],
+        metavar="PLACE",
+        help="keep that place's flag as in the first of them; may be repeated",
     )
     budget(search)
     out(search, "run folder to make")

@@ -19,6 +19,7 @@ from optimiser.settling import settled
 from optimiser.state import Progress, State
 
 Arrays = dict[str, NDArray[Any]]
+IntArray = NDArray[np.int64]
 
 #: Generations in a row without a new design after which there is no more to find.
 BARREN_MOST = 12
@@ -95,6 +96,9 @@ class Course(Protocol):
     def to_arrays(self) -> Arrays:
         """All that it needs to go on."""
 
+    def begin(self, genomes: IntArray) -> None:
+        """Evaluate designs at hand before anything is bred."""
+
     def measured_anew(self, encoding: Encoding) -> "Course":
         """The same designs, as they measure under other conditions."""
 
@@ -158,6 +162,16 @@ class Solo:
         """
         words = {"marks": self.stall.marks, "barren": self.barren}
         return self.search.state.to_arrays() | {COURSE: np.array(json.dumps(words))}
+
+    def begin(self, genomes: IntArray) -> None:
+        """Evaluate designs at hand before anything is bred.
+
+        Parameters
+        ----------
+        genomes : ndarray, shape (n, n_genes)
+            Settled. [-]
+        """
+        self.search.begin(genomes)
 
     @property
     def states(self) -> list[State]:

@@ -20,7 +20,14 @@ from pathlib import Path
 import numpy as np
 
 import model
-from optimiser.course import BARREN_MOST, Arrays, Stall, measured_anew, read_marks
+from optimiser.course import (
+    BARREN_MOST,
+    Arrays,
+    IntArray,
+    Stall,
+    measured_anew,
+    read_marks,
+)
 from optimiser.encoding import Encoding
 from optimiser.executors import Alone, Crew
 from optimiser.search import Search
@@ -173,6 +180,17 @@ class Islands:
             _Island(state(f"island{i}"), int(words["barren"][i])) for i in range(n)
         ]
         return islands
+
+    def begin(self, genomes: IntArray) -> None:
+        """Evaluate designs at hand on the first island; they spread from there.
+
+        Parameters
+        ----------
+        genomes : ndarray, shape (n, n_genes)
+            Settled. [-]
+        """
+        Search(self.encoding, self.islands[0].state).begin(genomes)
+        self._count()
 
     @property
     def states(self) -> list[State]:

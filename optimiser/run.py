@@ -2,7 +2,7 @@
 
 import signal
 from collections import deque
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -38,6 +38,7 @@ from optimiser.executors import (
 )
 from optimiser.files import write_text
 from optimiser.front import design_file, write_front
+from optimiser.given import prepare, starts_text
 from optimiser.islands import Islands, footing, warm_up
 from optimiser.misses import misses
 from optimiser.problem import Demand
@@ -182,7 +183,10 @@ def run_spec(
     seconds: float | None = None,
     limits: Limits = _AS_BEFORE,
     hands: Hands = _OWN,
+    start_from: Sequence[Path] = (),
+    hold: Sequence[str] = (),
     listener: Listener | None = None,
+    say: Callable[[str], None] = lambda _: None,
 ) -> Run:
     """Search a spec into a new run folder.
 
@@ -203,8 +207,14 @@ def run_spec(
         The same, with the rule about stalls. [-]
     hands : Hands
         Who works where there are islands. [-]
+    start_from : sequence of Path
+        Designs to start from: design files, run folders, or their front.csv. [-]
+    hold : sequence of str
+        Places whose flag stays as in the first of these designs. [-]
     listener : callable or None
         Told a few times a second where the run stands. [-]
+    say : callable
+        Told in words how these designs fit the spec. [-]
 
     Returns
     -------
@@ -231,12 +241,15 @@ def run_spec(
     )
     budget = limits.instead_of(budget)
     budget = Limits(evaluations=evaluations, seconds=seconds).instead_of(budget)
+    spec, starts = prepare(spec, tables, start_from, hold)
+    if starts.designs:
+        say(starts_text(starts))
     encoding = encode(spec, tables)
     warm_up(encoding)
     now = datetime.now().astimezone()
     folder = new_folder(spec, out, now)
     with _crew(encoding, hands) as crew, locked(folder), _interruptible() as wishes:
-        run = create_run(folder, spec, tables, budget, now, origin)
+        run = create_run(folder, spec, tables, budget, now, origin, starts)
         course = read_course(run, encoding)
         _go(run, course, crew, wishes, listener)
     return run

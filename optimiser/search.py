@@ -133,7 +133,12 @@ class Search:
         """Breed, climb by the outlook, evaluate what promises, and survive once."""
         state = self.state
         size = self.spec.search.population
-        n_new = size if state.population.n == 0 else int(_NEWCOMERS * size)
+        n_new = int(_NEWCOMERS * size)
+        if state.population.n == 0:
+            n_new = size
+        elif state.progress.generation == 0:
+            # begun from designs at hand, which are not to be all there is
+            n_new = size // 2
         children = [self._bred(size - n_new), self._bred(n_new, out_of_nothing=True)]
         if sum(map(len, children)) < _BARREN * size:
             children.append(self._neighbours())
@@ -402,6 +407,20 @@ class Search:
                     break
             feasible = np.concatenate(kept)
         return both.take(np.concatenate([feasible, others]))
+
+    def begin(self, genomes: IntArray) -> None:
+        """Evaluate designs at hand before anything is bred.
+
+        Parameters
+        ----------
+        genomes : ndarray, shape (n, n_genes)
+            Settled. [-]
+        """
+        if len(genomes) == 0:
+            return
+        designs = self._evaluate(genomes[self._unseen(genomes)])
+        size = self.spec.search.population
+        self.state.population = self._survive(designs, size)
 
     def receive(self, designs: Designs) -> None:
         """Take in designs that another search of the same spec has evaluated.

@@ -580,13 +580,17 @@ def _settle_entry(sources: int) -> Any:
         genomes: IntArray,
         t: Tables,
         rng: Generator,
+        to_size: bool,
         kept: NDArray[np.bool_],
         order: IntArray,
     ) -> None:
         _ = sources  # part of the key under which the machine code is kept
         for i in range(len(genomes)):
-            is_settled = settle(genomes[i], t, rng, order)
-            kept[i] = is_settled and misfit(genomes[i], t) <= 1e-9
+            if to_size:
+                kept[i] = fit(genomes[i], t, rng, order)
+            else:
+                is_settled = settle(genomes[i], t, rng, order)
+                kept[i] = is_settled and misfit(genomes[i], t) <= 1e-9
 
     return settle_all
 
@@ -595,7 +599,7 @@ _settle_all = _settle_entry(_SOURCES)
 
 
 def settled(
-    genomes: IntArray, tables: Tables, rng: Generator
+    genomes: IntArray, tables: Tables, rng: Generator, *, to_size: bool = False
 ) -> tuple[IntArray, NDArray[np.bool_]]:
     """Genomes brought to what the shop can roll under other rules or materials.
 
@@ -607,6 +611,8 @@ def settled(
         Choices and rules. [-]
     rng : Generator
         Source of randomness. [-]
+    to_size : bool
+        Change wraps, sheets and mandrel set too, until the diameters fit. [-]
 
     Returns
     -------
@@ -618,7 +624,7 @@ def settled(
     out = genomes.copy()
     kept = np.zeros(len(genomes), dtype=np.bool_)
     if len(genomes):
-        _settle_all(out, tables, rng, kept, room_for_order(tables))
+        _settle_all(out, tables, rng, to_size, kept, room_for_order(tables))
     return out, kept
 
 

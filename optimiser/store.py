@@ -23,6 +23,7 @@ from model import METRICS, Fault, InputError, Library, read_library, suggestion
 from optimiser.files import write_text
 from optimiser.spec import SearchOptions, Spec
 from optimiser.spec_file import read_spec
+from optimiser.starts import Starts, starts_from_text, with_held
 from optimiser.state import Progress
 from optimiser.words import ei_column
 
@@ -34,6 +35,7 @@ DESIGNS: Final = "designs"
 HISTORY: Final = "history.csv"
 CHECKPOINT: Final = "checkpoint.npz"
 NEAREST: Final = "nearest.toml"
+STARTS: Final = "start.json"
 LOCK: Final = ".lock"
 #: Version of the run folder's layout.
 FORMAT: Final = 1
@@ -56,6 +58,7 @@ _PACKAGES: Final = ("numpy", "numba", "scipy", "pymoo", "moocore", "pandas")
 #: What a folder's name holds of a spec's at most; file systems allow some 250 bytes.
 _NAME_MOST: Final = 60
 _DEFAULTS: Final = SearchOptions()
+_NO_STARTS: Final = Starts()
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +96,7 @@ class Run:
     spec: Spec  #: with the seed and population that the run was started with
     library: Library
     about: dict[str, Any]  #: what run.json holds
+    starts: Starts = field(default_factory=Starts)  #: what it was started from
     rows: list[tuple[float, ...]] = field(default_factory=list)  #: of the history
 
     @property
@@ -268,6 +272,7 @@ def create_run(
     budget: Budget,
     now: datetime,
     origin: Path | None = None,
+    starts: Starts = _NO_STARTS,
 ) -> Run:
     """Write what a new run starts from into a folder that is locked.
 
@@ -285,6 +290,8 @@ def create_run(
         Time of the start. [-]
     origin : Path or None
         Folder that the library was read from; None for the packaged one. [-]
+    starts : Starts
+        Designs that it is started from, and what the spec holds of them. [-]
 
     Returns
     -------
@@ -318,18 +325,23 @@ def create_run(
         "versions": versions(),
         "machine": {"system": platform.system(), "processor": platform.machine()},
     }
-    run = Run(folder, spec, library, about)
+    run = Run(folder, spec, library, about, starts)
+    if starts.designs:
+        about["started_from"] = sum(s.genome is not None for s in starts.designs)
     try:
         # frozen as it was read, so that the run evaluates to the same numbers for ever
         for name, text in library.files.items():
             write_text(folder / LIBRARY / name, text)
         write_text(folder / SPEC, spec.text)
+        if starts.designs:
+            write_text(folder / STARTS, starts.to_text())
         # last, since it is what makes the folder that of a run
         write_about(run)
     except OSError as error:
         shutil.rmtree(folder / LIBRARY, ignore_errors=True)
         with suppress(OSError):
             (folder / SPEC).unlink(missing_ok=True)
+            (folder / STARTS).unlink(missing_ok=True)
         error.add_note("nothing was searched yet; the folder is as it was")
         raise
     return run
@@ -398,6 +410,11 @@ def open_run(folder: Path) -> Run:
         where = folder / _NEW_LIBRARY
     library = read_library(where)
     spec = read_spec(folder / SPEC, library)
+    starts = _read_starts(folder, about)
+    try:
+        spec = with_held(spec, starts.held)
+    except ValueError as error:
+        raise InputError(str(folder / STARTS), [unreadable(str(error))]) from error
     options = about["options"]
     search = replace(
         spec.search,
@@ -406,7 +423,7 @@ def open_run(folder: Path) -> Run:
         islands=options["islands"],
         exchange=options["exchange"],
     )
-    run = Run(folder, replace(spec, search=search), library, about)
+    run = Run(folder, replace(spec, search=search), library, about, starts)
     path = folder / HISTORY
     if path.exists():
         known = [name for name in HISTORY_COLUMNS if name not in _NEW_COLUMNS]
@@ -414,6 +431,20 @@ def open_run(folder: Path) -> Run:
         columns = table.reindex(columns=list(HISTORY_COLUMNS))
         run.rows = [tuple(row) for row in columns.itertuples(index=False)]
     return run
+
+
+def _read_starts(folder: Path, about: dict[str, Any]) -> Starts:
+    """What a run was started from; nothing for most."""
+    if "started_from" not in about:
+        return _NO_STARTS
+    path = folder / STARTS
+    try:
+        return starts_from_text(path.read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        message = "is not there, and the run was started from designs it holds."
+        raise InputError(str(path), [Fault("", None, None, message)]) from error
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        raise InputError(str(path), [unreadable(str(error))]) from error
 
 
 def _read_about(path: Path) -> dict[str, Any]:
