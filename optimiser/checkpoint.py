@@ -12,7 +12,15 @@ from optimiser.encoding import Encoding
 from optimiser.files import write_bytes, write_table
 from optimiser.islands import ISLANDS, Islands
 from optimiser.state import Progress, State
-from optimiser.store import CHECKPOINT, HISTORY, STARTS, Run, unreadable
+from optimiser.store import (
+    CHECKPOINT,
+    CONDITIONS,
+    HISTORY,
+    SPECS,
+    STARTS,
+    Run,
+    unreadable,
+)
 
 
 def read_checkpoint(run: Run, encoding: Encoding) -> State | None:
@@ -72,10 +80,13 @@ def read_course(run: Run, encoding: Encoding) -> Course:
         held = io.BytesIO(path.read_bytes())
         with np.load(held, allow_pickle=False) as opened:
             arrays: Arrays = dict(opened)
+        measured = int(arrays.pop(CONDITIONS, np.array(0)))
+        is_current = measured == run.about.get(CONDITIONS, 0)
         if (kind is Islands) != (ISLANDS in arrays):
             raise ValueError("its number of islands is not that of the run")
         course = kind.from_arrays(encoding, stall, arrays)
-        misfit = next(filter(None, (_misfit(s, encoding) for s in course.states)), "")
+        found = (_misfit(s, encoding, whole=is_current) for s in course.states)
+        misfit = next(filter(None, found), "")
     except (
         ValueError,
         KeyError,
@@ -89,7 +100,8 @@ def read_course(run: Run, encoding: Encoding) -> Course:
         raise InputError(str(path), [unreadable(str(error))]) from error
     if misfit:
         raise InputError(str(path), [unreadable(misfit)])
-    return course
+    # library or spec have changed since it was written
+    return course if is_current else course.measured_anew(encoding)
 
 
 def _begun(run: Run, course: Course) -> Course:
@@ -102,8 +114,8 @@ def _begun(run: Run, course: Course) -> Course:
     return course
 
 
-def _misfit(state: State, encoding: Encoding) -> str:
-    """Why a state cannot be one of a spec; nothing if it can."""
+def _misfit(state: State, encoding: Encoding, *, whole: bool) -> str:
+    """Why a state, or its genomes alone, cannot be of a spec; nothing if it can."""
     n_objectives = len(encoding.spec.trades)
     choices = encoding.n_choices
     for designs in (state.population, state.archive):
@@ -116,13 +128,16 @@ def _misfit(state: State, encoding: Encoding) -> str:
             "violation": (n,),
         }
         for name, shape in wanted.items():
+            if not whole and name != "genomes":
+                continue
             if getattr(designs, name).shape != shape:
                 found = getattr(designs, name).shape
                 return f"{name} are {found}, and {shape} fit the spec"
         genomes = designs.genomes
         if genomes.dtype != np.int64 or ((genomes < 0) | (genomes >= choices)).any():
             return "it holds choices that the spec does not give"
-    if state.reference.shape != (n_objectives,) or state.ideal.shape != (n_objectives,):
+    corners = {state.reference.shape, state.ideal.shape}
+    if whole and corners != {(n_objectives,)}:
         return "its reference point does not fit the spec"
     if state.memory.ndim != 1 or state.memory.dtype != np.uint64:
         return "its memory is not one of hashes"
@@ -140,7 +155,9 @@ def write_checkpoint(run: Run, course: Course) -> None:
         What it follows. [-]
     """
     buffer = io.BytesIO()
-    np.savez(buffer, **course.to_arrays())  # type: ignore[arg-type]
+    count = np.array(run.about.get(CONDITIONS, 0))
+    arrays = course.to_arrays() | {CONDITIONS: count}
+    np.savez(buffer, **arrays)  # type: ignore[arg-type]
     write_bytes(run.folder / CHECKPOINT, buffer.getvalue())
     write_table(run.folder / HISTORY, run.history)
 
@@ -176,6 +193,7 @@ def add_history(
         hypervolume,
         progress.feasible / max(progress.evaluations, 1),
         math.nan if left is None else round(left),
+        len(run.about.get(SPECS, ())) + 1,
     )
     # a killed run has lines beyond the checkpoint that it goes on from
     run.rows = [row for row in run.rows if row[0] < progress.evaluations] + [line]

@@ -169,6 +169,7 @@ def _resume(arguments: argparse.Namespace) -> int:
             limits=_limits(arguments),
             hands=Hands(workers=arguments.workers, cluster=arguments.cluster),
             take_library=arguments.take_library,
+            spec=arguments.spec,
             listener=line,
             say=_say_error,
         )
@@ -640,6 +641,12 @@ def _parser() -> Parser:
         "--take-library",
         action="store_true",
         help="take a library that has changed as it is now; measure all anew",
+    )
+    resume.add_argument(
+        "--spec",
+        type=Path,
+        metavar="SPEC",
+        help="go on with other bands, for the same choices; measure all anew",
     )
     library_and_json(resume, library=False)
     review = command("review", _review, "pictures, tables and picks of a run")

@@ -26,6 +26,8 @@ from model import (
     read_design,
     read_library,
 )
+from optimiser import anew
+from optimiser.anew import read_other_spec, take_spec
 from optimiser.checkpoint import add_history, read_course, write_checkpoint
 from optimiser.course import Course
 from optimiser.encoding import Encoding, encode
@@ -48,7 +50,6 @@ from optimiser.state import Progress
 from optimiser.store import (
     LIBRARY,
     NEAREST,
-    SPEC,
     Budget,
     Run,
     create_run,
@@ -57,7 +58,6 @@ from optimiser.store import (
     new_folder,
     open_run,
     read_origin,
-    replace_library,
     set_budget,
     sweep,
     versions,
@@ -263,6 +263,7 @@ def resume_run(
     limits: Limits = _AS_BEFORE,
     hands: Hands = _OWN,
     take_library: bool = False,
+    spec: Path | None = None,
     listener: Listener | None = None,
     say: Callable[[str], None] = lambda _: None,
 ) -> Run:
@@ -282,6 +283,9 @@ def resume_run(
     take_library : bool
         Take the library as it is now instead of the run's copy, and measure every
         design anew. [-]
+    spec : Path or None
+        Spec of the same choices to go on with, against which every design is measured
+        anew; the run keeps the former too. [-]
     listener : callable or None
         Told a few times a second where the run stands. [-]
     say : callable
@@ -295,7 +299,8 @@ def resume_run(
     Raises
     ------
     InputError
-        If something in the folder is not readable or another process works on it.
+        If something in the folder is not readable, another process works on it, or
+        the spec to go on with is faulty or of other choices.
     OSError
         If the folder cannot be written to; what was written before is intact.
     """
@@ -315,10 +320,15 @@ def resume_run(
             say(_changed_library(run, changes, is_taken=take_library))
         else:
             run.about.pop("library_changes", None)
+        if spec is not None:
+            new, asked = read_other_spec(run, spec)
         if take_library and changes:
-            course = _with_library(run, course, read_origin(run))
-        elif run.about.get("is_to_measure_anew"):
-            course = course.measured_anew(encode(run.spec, run.library))
+            course = anew.take_library(run, read_origin(run))
+        if spec is not None and asked:
+            course, words = take_spec(run, new, asked)
+            say(words)
+        elif spec is not None:
+            say(f"{spec} asks nothing other than the spec of the run; it goes on")
         if run.about["versions"] != versions():
             # what follows may differ from an uninterrupted run in its last digits
             run.about["resumed_with"] = versions()
@@ -335,21 +345,6 @@ def _changed_library(run: Run, changes: tuple[str, ...], *, is_taken: bool) -> s
         f"{what} The run goes on with its own copy; resume with --take-library to "
         "take it as it is now."
     )
-
-
-def _with_library(run: Run, course: Course, library: Library) -> Course:
-    """Put another library in the place of the copy; measure all designs with it.
-
-    Wherever this is cut off, the next sitting measures with the copy that is there.
-    """
-    spec = replace(read_spec(run.folder / SPEC, library), search=run.spec.search)
-    anew = course.measured_anew(encode(spec, library))
-    run.about["is_to_measure_anew"] = True
-    write_about(run)
-    replace_library(run, library)
-    run.spec = spec
-    run.about.pop("library_changes", None)
-    return anew
 
 
 @contextmanager
@@ -510,7 +505,6 @@ def _close(run: Run, course: Course, hypervolume: float, lost: str) -> None:
     write_front(run, course.found(), course.encoding)
     _note_nearest(run, course)
     reason = _reason(course, run.budget)
-    run.about.pop("is_to_measure_anew", None)
     run.about |= {
         "state": "done" if reason else "interrupted",
         "stopped_by": reason or lost or "request",

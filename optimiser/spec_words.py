@@ -48,7 +48,7 @@ def known_keys() -> tuple[Key, ...]:
         Key(
             table=table,
             name=name,
-            default=_written(cls, name, getattr(cls(), name)),
+            default=written_text(cls, name, getattr(cls(), name)),
             meaning=_meaning(cls, name),
         )
         for table, cls in (
@@ -117,7 +117,23 @@ def _meaning(cls: type, name: str) -> str:
     return _BENCH_MEANING[name]
 
 
-def _written(cls: type, name: str, value: object) -> str:
+def written_text(cls: type, name: str, value: object) -> str:
+    """A value of a table as a spec would state it.
+
+    Parameters
+    ----------
+    cls : type
+        Class of the table. [-]
+    name : str
+        Its field. [-]
+    value : object
+        What it is set to. [SI]
+
+    Returns
+    -------
+    text : str
+        With its unit. [-]
+    """
     if value is None:
         return "none"
     if isinstance(value, bool):
@@ -139,8 +155,21 @@ def _time(seconds: float) -> str:
     return f"{seconds:g} s"
 
 
-def _choice(values: tuple[float, ...], scale: float = 1.0) -> str:
-    """Values of a choice: listed where they are few, else as a range."""
+def choice_text(values: tuple[float, ...], scale: float = 1.0) -> str:
+    """Values of a choice: listed where they are few, else as a range.
+
+    Parameters
+    ----------
+    values : tuple of float
+        In the order of the file. [SI]
+    scale : float
+        Shown value over the value. [-]
+
+    Returns
+    -------
+    text : str
+        Such as "40 to 120 by 5 (17)". [-]
+    """
     shown = [f"{value * scale:.6g}" for value in values]
     if len(values) <= _LISTED:
         return ", ".join(shown)
@@ -215,15 +244,15 @@ def describe_spec(spec: Spec) -> str:
 
 def _shaft_lines(spec: Spec) -> Iterator[str]:
     yield "shaft"
-    yield f"  length, mm       {_choice(spec.lengths, 1e3)}"
+    yield f"  length, mm       {choice_text(spec.lengths, 1e3)}"
     yield f"  mandrel          {', '.join(spec.mandrels)}"
-    yield f"  mandrel set, mm  {_choice(spec.mandrel_sets, 1e3)}"
+    yield f"  mandrel set, mm  {choice_text(spec.mandrel_sets, 1e3)}"
     if spec.trim_tip or spec.trim_butt:
         tip = format_quantity(spec.trim_tip, "length")
         butt = format_quantity(spec.trim_butt, "length")
         yield f"  trim             {tip} at the tip, {butt} at the butt"
     done = [
-        f"{name.replace('_', ' ')} {_written(Finish, name, value)}"
+        f"{name.replace('_', ' ')} {written_text(Finish, name, value)}"
         for name in (field.name for field in fields(Finish))
         if (value := getattr(spec.finish, name))
     ]
@@ -260,9 +289,9 @@ def _place_lines(places: tuple[Place, ...]) -> Iterator[str]:
             (
                 f"{place.name} ?" if place.optional else place.name,
                 ", ".join(write_flag_angle(a, is_pair=pair) for a, pair in angles),
-                _choice(place.starts, 1e3),
-                _choice(place.ends, 1e3),
-                _choice(place.wraps),
+                choice_text(place.starts, 1e3),
+                choice_text(place.ends, 1e3),
+                choice_text(place.wraps),
                 f"{place.n_choices:,}",
             )
         )
@@ -307,7 +336,7 @@ def _setting_lines(spec: Spec) -> Iterator[str]:
     keys = known_keys()
     name_width = max(len(key.name) for key in keys)
     texts = {
-        key: _written(type(of_table[key.table]), key.name, value)
+        key: written_text(type(of_table[key.table]), key.name, value)
         for key in keys
         for value in (getattr(of_table[key.table], key.name),)
     }

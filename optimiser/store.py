@@ -36,6 +36,9 @@ HISTORY: Final = "history.csv"
 CHECKPOINT: Final = "checkpoint.npz"
 NEAREST: Final = "nearest.toml"
 STARTS: Final = "start.json"
+#: Keys of run.json: how often library or spec were changed; the former specs.
+CONDITIONS: Final = "conditions"
+SPECS: Final = "specs"
 LOCK: Final = ".lock"
 #: Version of the run folder's layout.
 FORMAT: Final = 1
@@ -48,9 +51,10 @@ HISTORY_COLUMNS: Final = (
     "hypervolume",
     "feasible_share",
     "left_s",
+    "spec",
 )
 #: Columns that a history of an earlier version may lack.
-_NEW_COLUMNS: Final = ("feasible_share", "left_s")
+_NEW_COLUMNS: Final = ("feasible_share", "left_s", "spec")
 #: Where a new library stands until it takes the place of the copy.
 _NEW_LIBRARY: Final = ".library.new"
 _OLD_LIBRARY: Final = ".library.old"
@@ -458,6 +462,8 @@ def _read_about(path: Path) -> dict[str, Any]:
     if about["format"] != FORMAT:
         message = f"written for format {about['format']}; this version reads {FORMAT}."
         raise InputError(str(path), [Fault("", "format", None, message)])
+    if about.pop("is_to_measure_anew", None):
+        about[CONDITIONS] = 1  # as an earlier version said it
     options = about.get("options")
     if not isinstance(options, dict):
         raise InputError(str(path), [unreadable("no options")])

@@ -24,7 +24,7 @@ from optimiser.cli import main
 from optimiser.course import Stall
 from optimiser.run import Hands, Limits, Standing, resume_run, run_spec
 from optimiser.state import Progress
-from optimiser.store import Budget, locked, open_run
+from optimiser.store import CONDITIONS, Budget, locked, open_run
 from optimiser.terminal import ProgressLine
 from tests.search.courses import (
     ROOT,
@@ -569,7 +569,8 @@ def test_a_kill_while_a_library_is_taken(shop, eight, tmp_path, monkeypatch, ste
         resume_run(run.folder, take_library=True)
     monkeypatch.undo()
     run = resume_run(run.folder)
-    assert "is_to_measure_anew" not in run.about
+    with np.load(run.folder / "checkpoint.npz") as opened:
+        assert opened[CONDITIONS] == run.about.get(CONDITIONS, 0)
     archive = course_of(run).found().archive
     metrics, _ = course_of(run).encoding.measure(archive.genomes)
     asked = ~np.isnan(archive.metrics)

@@ -1,0 +1,213 @@
+"""A run that goes on under other bands, without starting over."""
+
+import json
+import shutil
+from functools import partial
+
+import numpy as np
+import pytest
+
+from model import InputError
+from optimiser import anew
+from optimiser.cli import main
+from optimiser.run import Hands, resume_run, run_spec
+from optimiser.store import open_run
+from tests.search.courses import (
+    assert_same_course,
+    assert_same_run,
+    course_of,
+    spec_with,
+)
+
+ONE = Hands(workers=1)
+TORQUE = 'torque = { trade = "less", at_most = "4.6 deg" }'
+
+
+def changed(spec, folder, *pairs):
+    """A copy of a spec with some of its text replaced."""
+    text = spec.read_text(encoding="utf-8")
+    for old, new in pairs:
+        assert old in text
+        text = text.replace(old, new)
+    path = folder / "new.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def spec(tmp_path_factory):
+    return spec_with(tmp_path_factory.mktemp("spec"), population=60, exchange=400)
+
+
+@pytest.fixture(scope="module")
+def runs(spec, tmp_path_factory):
+    """A run, and one of two islands, to be copied."""
+    return {
+        n: run_spec(
+            spec,
+            out=tmp_path_factory.mktemp("runs") / str(n),
+            islands=n,
+            evaluations=700,
+            hands=ONE,
+        )
+        for n in (1, 2)
+    }
+
+
+@pytest.fixture
+def no_front(monkeypatch):
+    """Fronts follow from what is compared, and take longer than these runs."""
+
+    def make():
+        for where in ("run", "anew"):
+            monkeypatch.setattr(f"optimiser.{where}.write_front", lambda *_: None)
+
+    return make
+
+
+@pytest.fixture
+def copy(runs, tmp_path):
+    def make(n, name="run"):
+        return open_run(shutil.copytree(runs[n].folder, tmp_path / name))
+
+    return make
+
+
+@pytest.mark.parametrize("islands", [1, 2])
+def test_a_band_tightened_keeps_what_fits(copy, spec, tmp_path, islands, no_front):
+    run = copy(islands)
+    front = run.front
+    limit = float(front["torque_deg"].quantile(0.7))
+    tight = changed(
+        spec,
+        tmp_path,
+        (TORQUE, f'torque = {{ trade = "less", at_most = "{limit:.4f} deg" }}'),
+    )
+    fits = set(front["id"][front["torque_deg"] <= round(limit, 4)])
+    said = []
+    resume = partial(resume_run, hands=ONE, say=said.append)
+    run = resume(run.folder, evaluations=1, spec=tight)
+    # no evaluation beyond those of the change: what fits stays, and nothing else is new
+    assert set(run.front["id"]) == fits
+    assert f"{len(fits)} of {len(front)} designs of the front stay" in said[0]
+    assert f"{len(front) - len(fits)} left it" in said[0]
+    assert "torque: at most" in said[0]
+    # what no longer fits breeds on as infeasible
+    violation = np.concatenate([s.population.violation for s in course_of(run).states])
+    assert (violation > 0.0).any()
+    # both specs are kept, and the history says when they changed
+    folder = run.folder
+    assert (folder / "spec.toml").read_bytes() == tight.read_bytes()
+    assert (folder / "spec-1.toml").read_bytes() == spec.read_bytes()
+    (note,) = run.about["specs"]
+    assert note["file"] == "spec-1.toml"
+    assert note["left"] == len(front) - len(fits)
+    assert run.history["spec"].iloc[-1] == 2
+    assert run.history["spec"].iloc[0] == 1
+    # and from here on it is a run like any other
+    no_front()
+    whole = resume(copy(islands, "whole").folder, evaluations=2_200, spec=tight)
+    resume(folder, evaluations=1_700)
+    assert_same_course(resume(folder, evaluations=2_200), whole)
+
+
+def test_objectives_points_and_rules_may_change_too(copy, spec, tmp_path):
+    run = copy(1)
+    other = changed(
+        spec,
+        tmp_path,
+        (
+            "durability = { trade",
+            'tip_deflection = { trade = "less" }\ndurability = { x',
+        ),
+        ('{ x = "more", at_least', "{ at_least"),
+        ('station = "200 mm"', 'station = "210 mm"'),
+        ("[search]", '[rules]\nwall_min = "0.61 mm"\n[search]'),
+    )
+    said = []
+    run = resume_run(run.folder, evaluations=1_300, spec=other, say=said.append)
+    assert "tip deflection: traded, less is better; it was: not asked for" in said[0]
+    assert "EI at 210 mm" in said[0]
+    assert "wall_min in [rules]: 0.61 mm; it was: 0.6 mm" in said[0]
+    assert [target.metric for target in run.spec.trades][2] == "tip_deflection"
+    assert len(run.front) > 3
+    assert any("210" in column for column in run.front.columns)
+
+
+def test_the_same_spec_changes_nothing(copy, spec):
+    run = copy(1)
+    said = []
+    again = resume_run(run.folder, spec=spec, say=said.append)
+    assert_same_run(again, run)
+    assert "nothing other" in said[0]
+    assert not (run.folder / "spec-1.toml").exists()
+
+
+def test_other_choices_are_refused_by_name(copy, spec, tmp_path, capsys):
+    run = copy(1)
+    other = changed(
+        spec,
+        tmp_path,
+        ("wraps = { from = 1, to = 4, step = 0.5 }", "wraps = [2, 3]"),
+        ('mandrel = ["slim-4", "slim-5"]', 'mandrel = "slim-4"'),
+        ('name = "hoop"', 'name = "hoops"'),
+        ('trim_tip = "10 mm"', 'trim_tip = "12 mm"'),
+    )
+    before = {path.name: path.read_bytes() for path in run.folder.glob("*.*")}
+    assert main(["resume", str(run.folder), "--spec", str(other)]) == 2
+    error = capsys.readouterr().err
+    assert "[shaft], mandrel = slim-4: the run has slim-4, slim-5." in error
+    assert "[shaft], trim_tip = 12 mm: the run has 10 mm." in error
+    assert 'place "torque pair", wraps = 2, 3: the run has 1 to 4 by 0.5 (7).' in error
+    assert "no such place in the run. Did you mean 'hoop'?" in error
+    assert 'place "hoop": is missing' in error
+    assert "--start-from" in error
+    after = {path.name: path.read_bytes() for path in run.folder.glob("*.*")}
+    assert before == after
+    with pytest.raises(InputError, match="no such file"):
+        resume_run(run.folder, spec=tmp_path / "none.toml")
+
+
+@pytest.mark.parametrize("step", ["former", "spec", "checkpoint", "front", "go"])
+def test_a_kill_while_a_spec_is_taken(
+    copy, spec, tmp_path, monkeypatch, no_front, step
+):
+    """Wherever it is cut off, asking again gives the run that it would have been."""
+    no_front()
+    tight = changed(spec, tmp_path, ("4.6 deg", "3 deg"), ("0.15 }", "0.2 }"))
+    whole = resume_run(copy(1, "whole").folder, evaluations=1_500, spec=tight)
+    run = copy(1)
+
+    class KilledError(BaseException):
+        pass
+
+    def cut(*_):
+        raise KilledError
+
+    if step in {"former", "spec"}:
+        write = anew.write_text
+
+        def write_text(path, text):
+            if (path.name == "spec.toml") == (step == "spec"):
+                raise KilledError
+            return write(path, text)
+
+        monkeypatch.setattr(anew, "write_text", write_text)
+    else:
+        name = {"checkpoint": "anew.write_checkpoint", "front": "anew.write_front"}
+        monkeypatch.setattr(f"optimiser.{name.get(step, 'run._go')}", cut)
+    with pytest.raises(KilledError):
+        resume_run(run.folder, evaluations=1_500, spec=tight)
+    monkeypatch.undo()
+    no_front()
+    again = resume_run(run.folder, evaluations=1_500, spec=tight)
+    if step == "spec":
+        # the mark stood and the spec did not: measured twice, which is counted
+        assert again.about["evaluations"] >= whole.about["evaluations"]
+    else:
+        assert_same_course(again, whole)
+    assert [path.name for path in sorted(run.folder.glob("spec-*.toml"))] == [
+        "spec-1.toml"
+    ]
+    about = json.loads((run.folder / "run.json").read_text(encoding="utf-8"))
+    assert [one["file"] for one in about["specs"]] == ["spec-1.toml"]
