@@ -1,8 +1,6 @@
 """The command line: reads arguments, calls one function, prints."""
 
 import argparse
-import json
-import shlex
 import sys
 from collections.abc import Callable, Sequence
 from importlib.metadata import version
@@ -20,6 +18,19 @@ from optimiser.bench_text import bench_page, page_json, page_text, write_page
 from optimiser.hand_commands import add_hand_commands
 from optimiser.nudge import nudge_run
 from optimiser.nudge_text import nudge_json, nudge_text, write_nudges
+from optimiser.outcome import (
+    BAD_INPUT,
+    DONE,
+    FAILED,
+    INTERRUPTED,
+    about_run,
+    explain_nothing,
+    finish,
+    pick_list,
+    say_found,
+    say_idle,
+    say_picks,
+)
 from optimiser.report_text import (
     clock_text,
     design_text,
@@ -28,10 +39,8 @@ from optimiser.report_text import (
     suggestion_json,
 )
 from optimiser.review import (
-    front_table,
     suggest,
     suggested,
-    table_text,
     write_review,
 )
 from optimiser.run import (
@@ -46,20 +55,23 @@ from optimiser.run import (
 )
 from optimiser.sheet import BATCH, PARTS, write_parts, write_sheet
 from optimiser.spec_words import describe_spec
-from optimiser.store import ABOUT, NEAREST, Run, open_run
+from optimiser.store import ABOUT, Run, open_run
 from optimiser.terminal import (
     Parser,
     ProgressLine,
     abandon_stdout,
+    command_text,
     length,
     parse,
     prepare_streams,
+    say,
+    say_error,
+    say_files,
+    say_json,
     seconds,
     share,
     whole,
 )
-
-DONE, FAILED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
 
 _DEMO_SCENARIO = "fairway_58"
 _DEMO_EVALUATIONS = 40_000
@@ -71,52 +83,6 @@ _CAUTION = (
 )
 #: How far flag ends may be nudged. [m]
 _NUDGES = (0.0001, 0.02)
-#: What to look for in a file that was written.
-_SHOWS = {
-    "review.txt": "what was asked, the picks with their reasons, their flags",
-    "picks.csv": "the picks as a table",
-    "tradeoff.png": "every design of the front, the picks named",
-    "profiles.png": "EI and GJ along the picks",
-    "flags.png": "the suggested design, flag by flag",
-    "history.png": "how the search came on",
-    "layup_sheet.pdf": "what the rolling table needs",
-    "flags.csv": "flags in rolling order",
-    "cut_widths.csv": "width of each piece along its length",
-    "check_diameters.csv": "diameters to check while rolling and after",
-    "bench.csv": "what the bench should read",
-    "materials.csv": "bill of materials",
-    "nudge.csv": "what small shifts do to each design, band by band",
-    "nudge.txt": "the same in short",
-    "patterns.dxf": "flat pieces for a cutter, true size in mm",
-    "patterns.svg": "the same at true size, to look at",
-    "patterns.pdf": "the same to scale",
-    "lays.pdf": "how the pieces of a batch lie on the rolls",
-    "lays.csv": "roll that a batch takes",
-    "profile.csv": "the EI profile as the bench reads it",
-    "profile.png": "the same as a picture",
-}
-
-
-def _say(text: str) -> None:
-    print(text)
-
-
-def _say_error(text: str) -> None:
-    sys.stderr.write(text + "\n")
-
-
-def _say_json(what: Any) -> None:
-    _say(json.dumps(what, indent=2, ensure_ascii=False, allow_nan=False))
-
-
-def _say_files(paths: Sequence[Path]) -> None:
-    width = max(len(str(path)) for path in paths)
-    for path in paths:
-        _say(f"wrote {path!s:<{width}}  {_SHOWS.get(path.name, '')}".rstrip())
-
-
-def _command(*words: object) -> str:
-    return shlex.join(["plyfront", *map(str, words)])
 
 
 # ------------------------------------------------------------------------- commands
@@ -135,10 +101,10 @@ def _search(arguments: argparse.Namespace) -> int:
             start_from=arguments.start_from,
             hold=arguments.hold,
             listener=line,
-            say=_say_error,
+            say=say_error,
         )
-    _say_idle(run, arguments.workers)
-    return _finish(run, as_json=arguments.json)
+    say_idle(run, arguments.workers)
+    return finish(run, as_json=arguments.json)
 
 
 def _limits(arguments: argparse.Namespace) -> Limits:
@@ -148,17 +114,6 @@ def _limits(arguments: argparse.Namespace) -> Limits:
         stall=arguments.stall,
         stall_evaluations=arguments.stall_evaluations,
     )
-
-
-def _say_idle(run: Run, workers: int | None) -> None:
-    """Say which workers had nothing to do."""
-    n = run.spec.search.islands
-    if workers is not None and workers > n:
-        _say_error(
-            f"--workers {workers}: of these {n} had something to do, since the search "
-            f"has {n} island{'' if n == 1 else 's'}; more come with --islands, which "
-            "makes it another search"
-        )
 
 
 def _resume(arguments: argparse.Namespace) -> int:
@@ -171,139 +126,31 @@ def _resume(arguments: argparse.Namespace) -> int:
             take_library=arguments.take_library,
             spec=arguments.spec,
             listener=line,
-            say=_say_error,
+            say=say_error,
         )
-    _say_idle(run, arguments.workers)
+    say_idle(run, arguments.workers)
     if run.about["stopped_by"] == "budget" and run.about["evaluations"] == before:
-        _say_error(
+        say_error(
             "nothing was left of its budget; give a larger one with --evaluations or "
             "--time, counted from its start"
         )
-    return _finish(run, as_json=arguments.json)
-
-
-def _finish(run: Run, *, as_json: bool) -> int:
-    """Say what a search found."""
-    front = run.front
-    if as_json:
-        _say_json(_about(run))
-    elif not front.empty:
-        _found(run)
-        _picks(run)
-        _say(f"look at them:    {_command('review', run.folder)}")
-    if front.empty:
-        _explain_nothing(run)
-    elif run.about["exhausted"]:
-        _say_error(
-            "stopped before its budget was spent: no design comes any more that was "
-            "not seen before"
-        )
-    elif run.about["stopped_by"] == "stalled":
-        budget = run.budget
-        _say_error(
-            f"stopped since the hypervolume rose by less than {budget.stall:.4g} of "
-            f"itself over the last {budget.stall_evaluations:,} evaluations; go on all "
-            f"the same with:  {_command('resume', run.folder, '--stall', '0 %')}"
-        )
-    if "left_out" in run.about:
-        _say_error(
-            f"{len(run.about['left_out'])} designs are left out: evaluated one by one "
-            "they gave other numbers than in the search, which is a fault of this "
-            "program"
-        )
-    if run.about.get("section_above"):
-        _say_error(
-            f"{run.about['section_above']} designs have a fast section more than 1 % "
-            "from the exact one, see section_difference_pct in front.csv; look at such "
-            "a design with  plyfront evaluate --exact"
-        )
-    if run.state == "interrupted":
-        if run.about["stopped_by"] != "request":
-            _say_error(f"stopped: {run.about['stopped_by']}")
-            _say_error(
-                f"nothing is lost; go on with:  {_command('resume', run.folder)}"
-            )
-            return FAILED
-        _say_error(f"interrupted; go on with:  {_command('resume', run.folder)}")
-        return INTERRUPTED
-    return FAILED if front.empty else DONE
-
-
-def _about(run: Run) -> dict[str, Any]:
-    front = json.loads(run.front.to_json(orient="records", double_precision=15))
-    return {**run.about, "folder": str(run.folder), "front": front}
-
-
-def _found(run: Run) -> None:
-    about = run.about
-    _say(
-        f"{len(run.front):,} designs on the front after {about['evaluations']:,} "
-        f"evaluations in {about['seconds']:.0f} s: {run.folder}"
-    )
-
-
-def _explain_nothing(run: Run) -> None:
-    """Say why a run has no front."""
-    if run.state == "running":
-        _say_error(
-            f"{run.folder}: its front is not written yet. It is still searching, or "
-            f"was killed; then  {_command('resume', run.folder)}  goes on"
-        )
-        return
-    _say_error(
-        f"{run.folder}: no feasible design in {run.about['evaluations']:,} evaluations"
-    )
-    if "nearest" in run.about:
-        _say_error("the nearest design misses")
-        for words in run.about["nearest"]:
-            _say_error(f"  {words}")
-        _say_error(f"look at it:  {_command('evaluate', run.folder / NEAREST)}")
-    elif run.about["exhausted"]:
-        _say_error(
-            "no design could be built at all: the bands on the end diameters and the "
-            "rules leave none of the choices"
-        )
-    _say_error("widen a band, give the places more choices, or search longer")
-
-
-def _picks(run: Run) -> str | None:
-    """Print the picks; give the id of the suggested one."""
-    front = run.front
-    picks = suggest(front, run.spec, run.library.currency)
-    shown = front[front["id"].isin([pick.design_id for pick in picks])]
-    _say("")
-    _say(table_text(front_table(shown, run.spec, run.library.currency)))
-    _say("")
-    for pick in picks:
-        _say(f"{pick.title}: {pick.design_id}. {pick.reason}")
-    _say("")
-    best = suggested(picks)
-    if best is None:
-        return None
-    sheet = _command("sheet", run.folder, "--design", best.design_id)
-    _say(f"make its sheet:  {sheet}")
-    return best.design_id
-
-
-def _pick_list(run: Run) -> list[dict[str, str]]:
-    picks = suggest(run.front, run.spec, run.library.currency)
-    return [{"id": p.design_id, "title": p.title, "reason": p.reason} for p in picks]
+    return finish(run, as_json=arguments.json)
 
 
 def _review(arguments: argparse.Namespace) -> int:
     run = open_run(arguments.run)
     if run.front.empty:
-        _explain_nothing(run)
+        explain_nothing(run)
         return FAILED
     paths = _write_review(run, arguments.out)
     if arguments.json:
-        _say_json({"files": [str(p) for p in paths], "picks": _pick_list(run)})
+        say_json({"files": [str(p) for p in paths], "picks": pick_list(run)})
         return DONE
     if run.state == "running":
-        _say_error("the run is not over; this is its front when it last stopped")
-    _found(run)
-    _picks(run)
-    _say_files(paths)
+        say_error("the run is not over; this is its front when it last stopped")
+    say_found(run)
+    say_picks(run)
+    say_files(paths)
     return DONE
 
 
@@ -325,7 +172,7 @@ def _write_review(run: Run, out: Path | None) -> list[Path]:
 def _nudge(arguments: argparse.Namespace) -> int:
     run = open_run(arguments.run)
     if run.front.empty:
-        _explain_nothing(run)
+        explain_nothing(run)
         return FAILED
     nudges = nudge_run(
         run,
@@ -336,11 +183,11 @@ def _nudge(arguments: argparse.Namespace) -> int:
     )
     files = write_nudges(run.folder, nudges)
     if arguments.json:
-        _say_json({**nudge_json(nudges), "files": [str(path) for path in files]})
+        say_json({**nudge_json(nudges), "files": [str(path) for path in files]})
         return DONE
-    _say(nudge_text(nudges))
-    _say("")
-    _say_files(files)
+    say(nudge_text(nudges))
+    say("")
+    say_files(files)
     return DONE
 
 
@@ -350,11 +197,11 @@ def _sheet(arguments: argparse.Namespace) -> int:
     if source.is_dir():
         run = open_run(source)
         if not arguments.design:
-            command = _command("sheet", source, "--design")
-            _say_error(f"{source} is a run; say which design:  {command} ID")
+            command = command_text("sheet", source, "--design")
+            say_error(f"{source} is a run; say which design:  {command} ID")
             return BAD_INPUT
         if arguments.library:
-            _say_error("--library goes with a design file; a run has its own library")
+            say_error("--library goes with a design file; a run has its own library")
             return BAD_INPUT
         path = run.design_path(arguments.design)
         report = reports_of(run, [path.stem])[0]
@@ -363,7 +210,7 @@ def _sheet(arguments: argparse.Namespace) -> int:
         default = run.folder / f"sheet-{path.stem}"
     else:
         if arguments.design:
-            _say_error("--design goes with a run folder; a design file is one design")
+            say_error("--design goes with a run folder; a design file is one design")
             return BAD_INPUT
         report, library = evaluate_file(source, arguments.library)
         default = source.with_name(f"sheet-{source.stem}")
@@ -378,10 +225,10 @@ def _sheet(arguments: argparse.Namespace) -> int:
         turn_over=arguments.turn_pairs,
     )
     if arguments.json:
-        _say_json({"files": [str(path) for path in paths]})
+        say_json({"files": [str(path) for path in paths]})
     else:
-        _say_files(paths)
-        _say(_CAUTION)
+        say_files(paths)
+        say(_CAUTION)
     return DONE
 
 
@@ -391,11 +238,11 @@ def _evaluate(arguments: argparse.Namespace) -> int:
     )
     suggestion = suggest_clock_positions(report.design, library)
     if arguments.json:
-        _say_json({**report.to_json(), "suggested_clock": suggestion_json(suggestion)})
+        say_json({**report.to_json(), "suggested_clock": suggestion_json(suggestion)})
     else:
-        _say(report_text(report, is_exact=arguments.exact))
-        _say(clock_text(report, suggestion))
-        _say(_CAUTION)
+        say(report_text(report, is_exact=arguments.exact))
+        say(clock_text(report, suggestion))
+        say(_CAUTION)
     return DONE
 
 
@@ -409,21 +256,21 @@ def _bench(arguments: argparse.Namespace) -> int:
     )
     paths = write_page(arguments.out, page) if arguments.out else []
     if arguments.json:
-        _say_json({**page_json(page), "files": [str(path) for path in paths]})
+        say_json({**page_json(page), "files": [str(path) for path in paths]})
         return DONE
-    _say(page_text(page))
+    say(page_text(page))
     if paths:
-        _say_files(paths)
-    _say(_CAUTION)
+        say_files(paths)
+    say(_CAUTION)
     return DONE
 
 
 def _accuracy(arguments: argparse.Namespace) -> int:
     rows = accuracy_rows()
     if arguments.json:
-        _say_json(accuracy_json(rows))
+        say_json(accuracy_json(rows))
     else:
-        _say(accuracy_text(rows))
+        say(accuracy_text(rows))
     return DONE if is_accurate(rows) else FAILED
 
 
@@ -457,9 +304,9 @@ def _check(arguments: argparse.Namespace) -> int:
             "warnings": list(report.warnings),
         }
     if arguments.json:
-        _say_json(what)
+        say_json(what)
     else:
-        _say(text)
+        say(text)
     return DONE
 
 
@@ -470,7 +317,7 @@ def _is_spec(path: Path) -> bool:
 
 
 def _demo(arguments: argparse.Namespace) -> int:
-    _say_error(
+    say_error(
         "searching the packaged fairway-wood scenario, an invented shop and brief"
     )
     with ProgressLine(is_live=sys.stderr.isatty()) as line:
@@ -482,7 +329,7 @@ def _demo(arguments: argparse.Namespace) -> int:
             listener=line,
         )
     if run.state != "done" or run.front.empty:
-        return _finish(run, as_json=arguments.json)
+        return finish(run, as_json=arguments.json)
     paths = _write_review(run, None)
     best = suggested(suggest(run.front, run.spec, run.library.currency))
     if best is not None:
@@ -495,12 +342,12 @@ def _demo(arguments: argparse.Namespace) -> int:
         )
     if arguments.json:
         files = [str(path) for path in paths]
-        _say_json({**_about(run), "files": files, "picks": _pick_list(run)})
+        say_json({**about_run(run), "files": files, "picks": pick_list(run)})
         return DONE
-    _found(run)
-    _picks(run)
-    _say_files(paths)
-    _say(_CAUTION)
+    say_found(run)
+    say_picks(run)
+    say_files(paths)
+    say(_CAUTION)
     return DONE
 
 
@@ -732,19 +579,19 @@ def main(arguments: Sequence[str] | None = None) -> int:
         status: int = parsed.run_command(parsed)
         sys.stdout.flush()
     except InputError as error:
-        _say_error(str(error))
+        say_error(str(error))
         return BAD_INPUT
     except BrokenPipeError:
         abandon_stdout()
         return DONE
     except OSError as error:
         where = f"{error.filename}: " if error.filename else ""
-        _say_error(f"{where}{(error.strerror or str(error)).lower()}")
+        say_error(f"{where}{(error.strerror or str(error)).lower()}")
         for note in getattr(error, "__notes__", []):
-            _say_error(note)
+            say_error(note)
         return FAILED
     except KeyboardInterrupt:
-        _say_error("interrupted")
+        say_error("interrupted")
         return INTERRUPTED
     return status
 

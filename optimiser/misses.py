@@ -3,10 +3,15 @@
 import math
 from dataclasses import replace
 
+import numpy as np
+from numpy.typing import NDArray
+
 from model import METRIC, SHOP_MEASURES, BatchReport
 from optimiser.problem import Demand
-from optimiser.spec import Spec, Target
+from optimiser.spec import EITarget, Spec, Target
 from optimiser.spec_words import describe_target
+
+Array = NDArray[np.float64]
 
 #: What a shop measure is called, and whether the rule is a least value.
 _SHOP_WORDS = {
@@ -74,6 +79,57 @@ def misses(report: BatchReport, demand: Demand, spec: Spec) -> list[str]:
                 text += f", rule {bound} {sign * limit * 1e3:.3f} mm"
         said.append((float(excess), text))
     return [text for _, text in sorted(said, key=lambda item: -item[0])]
+
+
+def band_asked(name: str, spec: Spec) -> tuple[str, str]:
+    """What a band is called, and what it asks.
+
+    Parameters
+    ----------
+    name : str
+        As in ``Demand.band_names``; a metric or a point of the EI profile. [-]
+    spec : Spec
+        What is asked. [SI]
+
+    Returns
+    -------
+    name, asked : str, str
+        In words. [-]
+    """
+    if name in METRIC:
+        target = next(t for t in spec.targets if t.metric == name)
+        return METRIC[name].phrase, describe_target(replace(target, trade=None))
+    point = _point(name, spec)
+    low, high = point.target - point.tolerance, point.target + point.tolerance
+    return f"EI at {point.station * 1e3:g} mm", f"{low:.2f} to {high:.2f} N·m²"
+
+
+def band_value(name: str, spec: Spec, metrics: Array, EI: Array) -> tuple[float, str]:
+    """A design's value of a band.
+
+    Parameters
+    ----------
+    name : str
+        As in ``Demand.band_names``; a metric or a point of the EI profile. [-]
+    spec : Spec
+        What is asked. [SI]
+    metrics, EI : ndarray, shape (n_metric,) and (n_ei,)
+        Of the design. [SI]
+
+    Returns
+    -------
+    value, shown : float, str
+        In SI, and as people read it. [SI]
+    """
+    if name in METRIC:
+        value = float(metrics[list(METRIC).index(name)])
+        return value, METRIC[name].shown(value)
+    value = float(EI[spec.ei_targets.index(_point(name, spec))])
+    return value, f"{value:.2f} N·m²"
+
+
+def _point(name: str, spec: Spec) -> EITarget:
+    return spec.ei_targets[int(name.rsplit(" ", 1)[1]) - 1]
 
 
 def _off(value: float, band: tuple[float, float], decimals: int, unit: str) -> str:

@@ -44,6 +44,7 @@ from optimiser.given import prepare, starts_text
 from optimiser.islands import Islands, footing, warm_up
 from optimiser.misses import misses
 from optimiser.problem import Demand
+from optimiser.reason_text import write_explanation
 from optimiser.spec import Spec
 from optimiser.spec_file import named_library, read_spec
 from optimiser.state import Progress
@@ -399,6 +400,7 @@ def _go(
         watch.tell(is_last=True)
         watch.note()
         _close(run, course, watch.hypervolume, lost)
+        write_explanation(run, course.found(), lambda: wishes() > 0)
     except OSError as error:
         error.add_note(
             "what was written before is intact; go on with:  "

@@ -53,10 +53,16 @@ _MEMORY = 1 << 17
 class Search:
     """A search of one spec, generation by generation."""
 
-    def __init__(self, encoding: Encoding, state: State | None = None) -> None:
+    def __init__(
+        self,
+        encoding: Encoding,
+        state: State | None = None,
+        demand: Demand | None = None,
+    ) -> None:
         self.encoding = encoding
         self.spec = encoding.spec
-        self.demand = Demand.of(encoding.spec)
+        #: what is asked; the spec's own unless something else is to be tried
+        self.demand = demand if demand is not None else Demand.of(encoding.spec)
         self.cells = cells_of(encoding)
         self._helm = Helm(encoding, self.cells, self.demand)
         self.state = state if state is not None else self._fresh()

@@ -35,6 +35,8 @@ DESIGNS: Final = "designs"
 HISTORY: Final = "history.csv"
 CHECKPOINT: Final = "checkpoint.npz"
 NEAREST: Final = "nearest.toml"
+EXPLANATION: Final = "explanation.txt"
+EXPLANATION_JSON: Final = "explanation.json"
 STARTS: Final = "start.json"
 #: Keys of run.json: how often library or spec were changed; the former specs.
 CONDITIONS: Final = "conditions"

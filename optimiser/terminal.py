@@ -1,11 +1,14 @@
 """What a person at a terminal meets: arguments that know what was meant, progress."""
 
 import argparse
+import json
 import os
+import shlex
 import sys
 import threading
 from collections.abc import Callable, Sequence
 from contextlib import suppress
+from pathlib import Path
 from time import monotonic
 from typing import Any, NoReturn, Self
 
@@ -19,6 +22,94 @@ _LINE_EVERY = 10.0
 #: After this much silence it is said what is waited for. [s]
 _SILENT_FOR = 3.0
 _COMPILING = "compiling on first use takes about a minute; then it is kept"
+
+
+#: What to look for in a file that was written.
+_SHOWS = {
+    "review.txt": "what was asked, the picks with their reasons, their flags",
+    "picks.csv": "the picks as a table",
+    "tradeoff.png": "every design of the front, the picks named",
+    "profiles.png": "EI and GJ along the picks",
+    "flags.png": "the suggested design, flag by flag",
+    "history.png": "how the search came on",
+    "layup_sheet.pdf": "what the rolling table needs",
+    "flags.csv": "flags in rolling order",
+    "cut_widths.csv": "width of each piece along its length",
+    "check_diameters.csv": "diameters to check while rolling and after",
+    "bench.csv": "what the bench should read",
+    "materials.csv": "bill of materials",
+    "nudge.csv": "what small shifts do to each design, band by band",
+    "nudge.txt": "the same in short",
+    "patterns.dxf": "flat pieces for a cutter, true size in mm",
+    "patterns.svg": "the same at true size, to look at",
+    "patterns.pdf": "the same to scale",
+    "lays.pdf": "how the pieces of a batch lie on the rolls",
+    "lays.csv": "roll that a batch takes",
+    "profile.csv": "the EI profile as the bench reads it",
+    "profile.png": "the same as a picture",
+}
+
+
+def say(text: str) -> None:
+    """Print to standard output.
+
+    Parameters
+    ----------
+    text : str
+        Lines. [-]
+    """
+    print(text)
+
+
+def say_error(text: str) -> None:
+    """Print to standard error.
+
+    Parameters
+    ----------
+    text : str
+        Lines. [-]
+    """
+    sys.stderr.write(text + "\n")
+
+
+def say_json(what: Any) -> None:
+    """Print JSON values to standard output.
+
+    Parameters
+    ----------
+    what : dict or list
+        The values. [-]
+    """
+    say(json.dumps(what, indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def say_files(paths: Sequence[Path]) -> None:
+    """Say which files were written, and what is in them.
+
+    Parameters
+    ----------
+    paths : sequence of Path
+        The files. [-]
+    """
+    width = max(len(str(path)) for path in paths)
+    for path in paths:
+        say(f"wrote {path!s:<{width}}  {_SHOWS.get(path.name, '')}".rstrip())
+
+
+def command_text(*words: object) -> str:
+    """A command of this program as one types it.
+
+    Parameters
+    ----------
+    *words : object
+        Its words, those after the program's name. [-]
+
+    Returns
+    -------
+    text : str
+        Quoted where it has to be. [-]
+    """
+    return shlex.join(["plyfront", *map(str, words)])
 
 
 class Parser(argparse.ArgumentParser):

@@ -1,0 +1,351 @@
+"""Limits of a spec that designs sit at: where its places and rules end.
+
+Each can be let go a little, so that it can be tried whether it is what stands in the
+way.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from model import METRIC, SHOP_MEASURES, BatchReport, Layups, Library
+from optimiser.encoding import (
+    END,
+    GENES,
+    HEAD,
+    RANK,
+    SAME,
+    SET,
+    START,
+    WRAPS,
+    Encoding,
+    Tables,
+)
+from optimiser.spec import Place, Rules, Spec
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+#: How near a measure must come to its rule to sit at it. [m]
+_NEAR = 5e-5
+#: A spread this close to its rule sits at it, as a share of it. [-]
+_NEAR_SHARE = 0.05
+#: How far choices are carried on: wraps by steps, ends and mandrel set by a length. [m]
+_MORE_WRAPS, _MORE_END, _MORE_SET = 2, 0.100, 0.040
+#: Mandrels are tried this much slimmer or thicker. [-]
+_SLIMMER = 0.05
+#: A step where a choice has one value alone. [-, m]
+_ONE_WRAP, _ONE_STEP = 0.5, 0.010
+
+
+@dataclass(frozen=True)
+class Limit:
+    """An end of what a spec allows."""
+
+    what: str  #: in words, such as 'place "tip": wraps at 6, the most allowed'
+    tried: str  #: how it is let go, such as "up to 7 wraps"
+    spec: Spec  #: with it let go
+    library: Library
+    is_at: BoolArray = field(repr=False)  #: (n,) which designs sit at it
+
+    @property
+    def share(self) -> float:
+        """Share of the designs that sit at it [-]."""
+        return float(self.is_at.mean()) if len(self.is_at) else 0.0
+
+
+def limits_of(
+    encoding: Encoding,
+    library: Library,
+    genomes: IntArray,
+    layups: Layups,
+    place: IntArray,
+    report: BatchReport,
+) -> list[Limit]:
+    """All limits, with the designs that sit at each.
+
+    Parameters
+    ----------
+    encoding : Encoding
+        Choices of the spec. [-]
+    library : Library
+        Its library. [-]
+    genomes : ndarray, shape (n, n_genes)
+        Designs. [-]
+    layups : Layups
+        The same as arrays. [SI]
+    place : ndarray, shape (n, n_flag)
+        Place of each of their flags. [-]
+    report : BatchReport
+        The same, evaluated. [SI]
+
+    Returns
+    -------
+    limits : list of Limit
+        Those of the places, of the mandrel, of the rules. [-]
+    """
+    there = np.stack(
+        [(place == j).any(axis=1) for j in range(len(encoding.spec.places))], axis=1
+    )
+    found = [*_of_places(encoding, library, genomes, there)]
+    found += _of_mandrel(encoding, library, genomes, layups)
+    found += _of_rules(encoding, library, layups, report)
+    return found
+
+
+def moved(genomes: IntArray, old: Tables, new: Tables) -> IntArray:
+    """Genomes of a spec as genomes of one that lists more choices.
+
+    Parameters
+    ----------
+    genomes : ndarray, shape (n, n_genes)
+        Integers. [-]
+    old, new : Tables
+        Choices before and after; what was there before is there after. [-]
+
+    Returns
+    -------
+    genomes : ndarray, shape (n, n_genes)
+        The same designs. [-]
+    """
+    out = genomes.copy()
+
+    def carry(gene: int, before: Array, after: Array) -> None:
+        index = np.abs(after[None, :] - before[:, None]).argmin(axis=1)
+        out[:, gene] = index[genomes[:, gene]]
+
+    carry(SET, old.mandrel_set, new.mandrel_set)
+    for j in range(len(old.optional)):
+        base = HEAD + GENES * j
+        for gene, n, was, m, now in (
+            (START, old.n_start, old.start, new.n_start, new.start),
+            (END, old.n_end, old.end, new.n_end, new.end),
+            (WRAPS, old.n_wraps, old.wraps, new.n_wraps, new.wraps),
+        ):
+            carry(base + gene, was[j, : n[j]], now[j, : m[j]])
+        if not old.reorder:
+            out[:, base + RANK] = j
+    return out
+
+
+def _with_place(spec: Spec, j: int, place: Place) -> Spec:
+    places = (*spec.places[:j], place, *spec.places[j + 1 :])
+    return replace(spec, places=places)
+
+
+def _of_places(
+    encoding: Encoding, library: Library, genomes: IntArray, there: BoolArray
+) -> Iterator[Limit]:
+    spec, t = encoding.spec, encoding.tables
+    longest = max(spec.lengths)
+    for j, place in enumerate(spec.places):
+        base = HEAD + GENES * j
+        where = f'place "{place.name}"'
+        for gene, key, values, step, reach in (
+            (WRAPS, "wraps", t.wraps[j, : t.n_wraps[j]], _ONE_WRAP, 0.0),
+            (START, "starts", t.start[j, : t.n_start[j]], _ONE_STEP, _MORE_END),
+            (END, "ends", t.end[j, : t.n_end[j]], _ONE_STEP, _MORE_END),
+        ):
+            steps = np.diff(values)
+            for is_top in (True, False):
+                by = step
+                if len(steps):
+                    by = float(steps[-1] if is_top else steps[0])
+                n_more = _MORE_WRAPS if key == "wraps" else max(1, round(reach / by))
+                edge = float(values[-1] if is_top else values[0])
+                sign = 1.0 if is_top else -1.0
+                more = edge + sign * by * np.arange(1, n_more + 1)
+                if key == "wraps":
+                    more = more[more > 1e-9]
+                else:
+                    # what ends at the shaft's own end is not limited by its place
+                    more = more[(more > -SAME) & (more < longest + SAME)]
+                    if edge <= SAME or edge >= longest - SAME:
+                        continue
+                if len(more) == 0:
+                    continue
+                at = genomes[:, base + gene] == (len(values) - 1 if is_top else 0)
+                carried = tuple(sorted({*getattr(place, key), *map(float, more)}))
+                changed = _carried(place, key, carried)
+                last = float(more[-1])
+                yield Limit(
+                    f"{where}: {_edge(key, edge, is_top=is_top)}",
+                    _further(key, last, is_top=is_top),
+                    _with_place(spec, j, changed),
+                    library,
+                    at & there[:, j],
+                )
+
+
+def _carried(place: Place, key: str, values: tuple[float, ...]) -> Place:
+    if key == "wraps":
+        return replace(place, wraps=values)
+    return (
+        replace(place, ends=values) if key == "ends" else replace(place, starts=values)
+    )
+
+
+def _edge(key: str, value: float, *, is_top: bool) -> str:
+    most = "the most" if is_top else "the least"
+    if key == "wraps":
+        return f"{value:g} wraps, {most} that it may have"
+    name = "end" if key == "ends" else "start"
+    return f"{name} at {value * 1e3:g} mm, {most} that it may have"
+
+
+def _further(key: str, value: float, *, is_top: bool) -> str:
+    word = "up" if is_top else "down"
+    if key == "wraps":
+        return f"{word} to {value:g} wraps"
+    return f"{word} to {value * 1e3:g} mm"
+
+
+def _of_mandrel(
+    encoding: Encoding, library: Library, genomes: IntArray, layups: Layups
+) -> Iterator[Limit]:
+    spec, t = encoding.spec, encoding.tables
+    sets = t.mandrel_set
+    step = float(np.diff(sets).min()) if len(sets) > 1 else _ONE_STEP
+    steps = step * np.arange(1, max(1, round(_MORE_SET / step)) + 1)
+    low = t.set_low[genomes[:, 0], genomes[:, 1]]
+    high = t.set_high[genomes[:, 0], genomes[:, 1]]
+    for is_top in (True, False):
+        edge = sets[-1] if is_top else sets[0]
+        more = edge + steps if is_top else edge - steps
+        more = more[more > -SAME]
+        if len(more):
+            carried = tuple(sorted({*spec.mandrel_sets, *map(float, more)}))
+            most = "the most" if is_top else "the least"
+            yield Limit(
+                f"mandrel set: {edge * 1e3:g} mm, {most} that is given",
+                _further("set", float(more[-1]), is_top=is_top),
+                replace(spec, mandrel_sets=carried),
+                library,
+                genomes[:, SET] == (high if is_top else low),
+            )
+    middle = float(np.mean(sets)) + 0.5 * float(max(spec.lengths))
+    size = np.array([library.mandrels[m].diameter_at(middle) for m in spec.mandrels])
+    for is_slim in (True, False):
+        share = -_SLIMMER if is_slim else _SLIMMER
+        mandrels = dict(library.mandrels)
+        for name in spec.mandrels:
+            mandrel = mandrels[name]
+            wide = tuple(d * (1.0 + share) for d in mandrel.diameter)
+            mandrels[name] = replace(mandrel, diameter=wide)
+        extreme = int(np.argmin(size) if is_slim else np.argmax(size))
+        word = "slimmest" if is_slim else "thickest"
+        yield Limit(
+            f"mandrel: {spec.mandrels[extreme]}, the {word} that is given",
+            f"{'slimmer' if is_slim else 'thicker'} by {_SLIMMER:.0%}",
+            spec,
+            replace(library, mandrels=mandrels),
+            layups.mandrel == extreme,
+        )
+
+
+#: Rules that a measure is held to: how they are let go.
+_MEASURED: dict[str, tuple[str, Callable[[Rules], Rules]]] = {
+    "wall_min": ("wall_min", lambda r: replace(r, wall_min=0.7 * r.wall_min)),
+    "diameter_step": (
+        "diameter_step_max",
+        lambda r: replace(r, diameter_step_max=1.5 * r.diameter_step_max),
+    ),
+    "tip_grind_depth": (
+        "tip_grind_max",
+        lambda r: replace(r, tip_grind_max=2.0 * r.tip_grind_max + 1e-4),
+    ),
+}
+
+
+def _of_rules(
+    encoding: Encoding, library: Library, layups: Layups, report: BatchReport
+) -> Iterator[Limit]:
+    spec, rules = encoding.spec, encoding.spec.rules
+
+    def limit(key: str, now: str, changed: Rules, is_at: BoolArray) -> Limit:
+        tried = _rule_text(key, changed)
+        return Limit(
+            f"rule {key}: {now}", tried, replace(spec, rules=changed), library, is_at
+        )
+
+    for i, name in enumerate(SHOP_MEASURES):
+        if name not in _MEASURED:
+            continue
+        key, let_go = _MEASURED[name]
+        sign = -1.0 if name == "wall_min" else 1.0
+        off = sign * (report.shop[:, i] - float(getattr(rules, key)))
+        is_at = off > -_NEAR
+        yield limit(key, _rule_text(key, rules), let_go(rules), is_at)
+    spread = report.metrics[:, list(METRIC).index("direction_spread")]
+    most = rules.direction_spread_max
+    yield limit(
+        "direction_spread_max",
+        f"{most:.3g}",
+        replace(rules, direction_spread_max=1.5 * most + 0.01),
+        spread > most * (1.0 - _NEAR_SHARE),
+    )
+    if not rules.grind_into_bias:
+        ground = report.shop[:, list(SHOP_MEASURES).index("bias_ground")]
+        changed = replace(rules, grind_into_bias=True)
+        yield limit("grind_into_bias", "false", changed, ground > -_NEAR)
+    there = layups.sheet >= 0
+    long = np.where(there, layups.end - layups.start, np.inf)
+    yield limit(
+        "flag_length_min",
+        _rule_text("flag_length_min", rules),
+        replace(rules, flag_length_min=0.5 * rules.flag_length_min),
+        np.min(long, axis=1) < rules.flag_length_min + 2.0 * _ONE_STEP,
+    )
+    material = np.where(there, encoding.tables.material[layups.sheet], -1)
+    kinds = np.array([len(set(row[row >= 0])) for row in material])
+    yield limit(
+        "materials_max",
+        f"{rules.materials_max}",
+        replace(rules, materials_max=rules.materials_max + 2),
+        kinds >= rules.materials_max,
+    )
+    yield limit(
+        "end_spacing_min",
+        _rule_text("end_spacing_min", rules),
+        replace(rules, end_spacing_min=0.0),
+        _closest(layups, there) < rules.end_spacing_min + 0.5 * _ONE_STEP,
+    )
+    if not rules.reorder:
+        yield limit(
+            "reorder",
+            "false",
+            replace(rules, reorder=True),
+            np.ones(len(there), dtype=np.bool_),
+        )
+    if rules.outer_straight:
+        yield limit(
+            "outer_straight",
+            "true",
+            replace(rules, outer_straight=False),
+            np.ones(len(there), dtype=np.bool_),
+        )
+
+
+def _closest(layups: Layups, there: BoolArray) -> Array:
+    """Least distance of two inner ends of each design."""
+    closest = np.full(len(there), np.inf)
+    for i, row in enumerate(there):
+        ends = np.concatenate([layups.start[i, row], layups.end[i, row]])
+        inner = ends[(ends > SAME) & (ends < layups.length[i] - SAME)]
+        if len(inner) > 1:
+            closest[i] = np.diff(np.sort(inner)).min()
+    return closest
+
+
+def _rule_text(key: str, rules: Rules) -> str:
+    value = getattr(rules, key)
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, int):
+        return str(value)
+    if key == "direction_spread_max":
+        return f"{value:.3g}"
+    return f"{value * 1e3:.3g} mm"

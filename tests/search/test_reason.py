@@ -1,0 +1,181 @@
+"""Specs that no design can keep, each with a cause that is known, are explained."""
+
+import json
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from model import evaluate_batch
+from optimiser.cli import main
+from optimiser.encoding import encode
+from optimiser.limits import limits_of, moved
+from optimiser.reason import explain
+from optimiser.reason_text import explanation_json, explanation_text
+from optimiser.search import Search
+from tests.search.test_resume import EIGHT
+
+
+def asking(spec, **changes):
+    """The spec with bands of some targets moved."""
+    targets = [replace(t, **changes.get(t.metric, {})) for t in spec.targets]
+    search = replace(spec.search, population=60)
+    return replace(spec, targets=tuple(targets), search=search)
+
+
+def with_wraps(spec, **wraps):
+    """The spec with other wraps at some places."""
+    places = []
+    for place in spec.places:
+        key = place.name.replace(" ", "_")
+        places.append(replace(place, wraps=wraps.get(key, place.wraps)))
+    return replace(spec, places=tuple(places))
+
+
+def nearest(spec, library):
+    """What a short search leaves to be explained."""
+    search = Search(encode(spec, library))
+    left = 25
+
+    def on_generation(_):
+        nonlocal left
+        left -= 1
+        return left > 0
+
+    state = search.run(on_generation, evaluations=900)
+    assert state.archive.n == 0
+    order = np.argsort(state.population.violation, kind="stable")
+    return state.population.genomes[order]
+
+
+def explained(spec, library):
+    explanation = explain(spec, library, nearest(spec, library), evaluations=15_000)
+    assert explanation is not None
+    return explanation
+
+
+def test_too_high_a_frequency_for_the_weight(scenario, library):
+    """A light and stiff shaft of such mandrels is a matter of both, and of no place."""
+    spec = asking(
+        scenario,
+        frequency={"low": 390.0 / 60.0, "high": 394.0 / 60.0},
+        weight={"low": 0.0475, "high": 0.0485},
+    )
+    found = explained(spec, library)
+    assert not found.is_feasible
+    assert found.can_be_built
+    reached = {one.band: one for one in found.conflict}
+    assert {"frequency", "weight"} <= set(reached)
+    # each is reached as near as it can be, and not what was asked
+    assert reached["frequency"].value * 60.0 < 380.0
+    assert reached["weight"].value > 0.050
+    text = explanation_text(found)
+    assert "frequency: asked 390.0 cpm to 394.0 cpm, nearest that is reached" in text
+    assert "weight: asked 47.50 g to 48.50 g, nearest that is reached" in text
+
+
+def test_too_low_a_torque_for_the_wraps_of_the_bias(scenario, library):
+    """Torque is a matter of the bias plies; hardly any may be rolled here."""
+    spec = asking(scenario, torque={"high": math.radians(2.6)})
+    spec = with_wraps(spec, torque_pair=(1.0, 1.5), second_pair=(1.0,))
+    found = explained(spec, library)
+    assert [one.band for one in found.conflict] == ["torque"]
+    assert 2.6 < math.degrees(found.conflict[0].value) < 3.6
+    names = [one.what for one in found.binding]
+    assert 'place "torque pair": 1.5 wraps, the most that it may have' in names
+    assert 'pair"' in names[0]
+    # what trying confirmed, not all that the nearest designs sit at
+    assert not any(name.startswith("rule") for name in names)
+    assert all(one.left <= 0.85 for one in found.binding)
+    wraps = next(one for one in found.binding if "torque pair" in one.what)
+    assert wraps.share > 0.6
+    assert wraps.left < 0.5
+
+
+def test_too_small_a_butt_for_the_mandrel(scenario, library):
+    """No wall fits between the mandrel at the butt and the diameter asked there."""
+    spec = asking(scenario, butt_diameter={"low": 0.0119, "high": 0.0121})
+    sets = spec.mandrel_sets
+    least = min(
+        library.mandrels[name].diameter_at(min(sets) + spec.lengths[0])
+        for name in spec.mandrels
+    )
+    assert least + 2.0 * spec.rules.wall_min > 0.0121  # so it cannot be
+    found = explained(spec, library)
+    assert not found.can_be_built
+    assert [one.band for one in found.conflict] == ["butt_diameter"]
+    assert found.conflict[0].value > least + 2.0 * spec.rules.wall_min
+    assert any(
+        one.what.startswith("mandrel: slim-4, the slimmest") for one in found.binding
+    )
+    text = explanation_text(found)
+    assert "nothing can be built to the end diameters" in text
+    values = json.loads(json.dumps(explanation_json(found), allow_nan=False))
+    assert values["bands_in_conflict"][0]["band"] == "butt_diameter"
+    assert values["bands_in_conflict"][0]["value"] > 12.1
+
+
+def test_an_order_that_cannot_be_rolled(tmp_path, capsys):
+    """A pair outermost, in an order that is fixed, is against the rule of stock."""
+    head, *places = EIGHT.split("[[place]]")
+    text = "[[place]]".join([head, *places[1:], places[0]])
+    path = tmp_path / "order.toml"
+    path.write_text(
+        text.replace('["700 mm", "1067 mm"]', '"1067 mm"'), encoding="utf-8"
+    )
+    out = tmp_path / "run"
+    assert main(["search", str(path), "--out", str(out)]) == 1
+    said = capsys.readouterr()
+    assert said.out == ""
+    text = (out / "explanation.txt").read_text(encoding="utf-8")
+    assert text.rstrip() in said.err
+    assert "rule outer_straight: true" in text
+    assert "rule reorder: false" in text
+    values = json.loads((out / "explanation.json").read_text(encoding="utf-8"))
+    assert {one["limit"] for one in values["binding"]} == {
+        "rule outer_straight: true",
+        "rule reorder: false",
+    }
+    assert main(["review", str(out)]) == 1
+    assert "rule reorder: false" in capsys.readouterr().err
+
+
+def test_what_can_be_is_found_and_not_explained(scenario, library):
+    spec = asking(scenario)
+    none = np.zeros((0, encode(spec, library).n_genes), dtype=np.int64)
+    found = explain(spec, library, none, evaluations=5_000)
+    assert found is not None
+    assert found.is_feasible
+    assert not found.conflict
+    assert "search longer" in explanation_text(found)
+    assert explain(spec, library, none, evaluations=9, is_over=lambda: True) is None
+
+
+def test_a_limit_let_go_leaves_designs_what_they_are(scenario, library):
+    encoding = encode(scenario, library)
+    genomes = Search(encoding)._bred(40, out_of_nothing=True)
+    layups, place = encoding.decode(genomes)
+    report = evaluate_batch(layups, encoding.conditions)
+    limits = limits_of(encoding, library, genomes, layups, place, report)
+    assert len(limits) > 20
+    for limit in limits:
+        new = encode(limit.spec, limit.library)
+        others, _ = new.decode(moved(genomes, encoding.tables, new.tables))
+        for name in ("length", "mandrel", "mandrel_set", "start", "end", "wraps"):
+            np.testing.assert_array_equal(getattr(others, name), getattr(layups, name))
+    # wraps of a place that all sit at are seen
+    pair = next(x for x in limits if 'pair": 4 wraps' in x.what)
+    at = (layups.wraps == 4.0) & (place == 0)
+    np.testing.assert_array_equal(pair.is_at, at.any(axis=1))
+
+
+@pytest.mark.parametrize("key", ["explanation.txt", "explanation.json"])
+def test_an_explanation_goes_when_a_design_is_found(tmp_path, key):
+    path = tmp_path / "eight.toml"
+    path.write_text(EIGHT, encoding="utf-8")
+    out = tmp_path / "run"
+    assert main(["search", str(path), "--out", str(out), "--evaluations", "2"]) == 0
+    (out / key).write_text("old", encoding="utf-8")
+    assert main(["resume", str(out), "--evaluations", "8"]) == 0
+    assert not (out / key).exists()
