@@ -28,7 +28,6 @@ from optimiser.outcome import (
     finish,
     pick_list,
     say_found,
-    say_idle,
     say_picks,
 )
 from optimiser.report_text import (
@@ -44,15 +43,13 @@ from optimiser.review import (
     write_review,
 )
 from optimiser.run import (
-    Hands,
-    Limits,
     evaluate_file,
     load_spec,
     packaged_scenarios,
     reports_of,
-    resume_run,
     run_spec,
 )
+from optimiser.search_commands import add_search_commands
 from optimiser.sheet import BATCH, PARTS, write_parts, write_sheet
 from optimiser.spec_words import describe_spec
 from optimiser.store import ABOUT, Run, open_run
@@ -60,6 +57,8 @@ from optimiser.terminal import (
     Parser,
     ProgressLine,
     abandon_stdout,
+    add_library_and_json,
+    add_out,
     command_text,
     length,
     parse,
@@ -68,8 +67,6 @@ from optimiser.terminal import (
     say_error,
     say_files,
     say_json,
-    seconds,
-    share,
     whole,
 )
 
@@ -86,55 +83,6 @@ _NUDGES = (0.0001, 0.02)
 
 
 # ------------------------------------------------------------------------- commands
-
-
-def _search(arguments: argparse.Namespace) -> int:
-    with ProgressLine(is_live=sys.stderr.isatty()) as line:
-        run = run_spec(
-            arguments.spec,
-            library=arguments.library,
-            out=arguments.out,
-            seed=arguments.seed,
-            islands=arguments.islands,
-            limits=_limits(arguments),
-            hands=Hands(workers=arguments.workers, cluster=arguments.cluster),
-            start_from=arguments.start_from,
-            hold=arguments.hold,
-            listener=line,
-            say=say_error,
-        )
-    say_idle(run, arguments.workers)
-    return finish(run, as_json=arguments.json)
-
-
-def _limits(arguments: argparse.Namespace) -> Limits:
-    return Limits(
-        evaluations=arguments.evaluations,
-        seconds=arguments.time,
-        stall=arguments.stall,
-        stall_evaluations=arguments.stall_evaluations,
-    )
-
-
-def _resume(arguments: argparse.Namespace) -> int:
-    before = open_run(arguments.run).about.get("evaluations")
-    with ProgressLine(is_live=sys.stderr.isatty()) as line:
-        run = resume_run(
-            arguments.run,
-            limits=_limits(arguments),
-            hands=Hands(workers=arguments.workers, cluster=arguments.cluster),
-            take_library=arguments.take_library,
-            spec=arguments.spec,
-            listener=line,
-            say=say_error,
-        )
-    say_idle(run, arguments.workers)
-    if run.about["stopped_by"] == "budget" and run.about["evaluations"] == before:
-        say_error(
-            "nothing was left of its budget; give a larger one with --evaluations or "
-            "--time, counted from its start"
-        )
-    return finish(run, as_json=arguments.json)
 
 
 def _review(arguments: argparse.Namespace) -> int:
@@ -372,58 +320,15 @@ def _parser() -> Parser:
         sub.set_defaults(run_command=run, parser=sub)
         return sub
 
-    def library_and_json(sub: Any, *, library: bool = True) -> None:
-        if library:
-            sub.add_argument(
-                "--library", type=Path, metavar="DIR", help="library folder of your own"
-            )
-        sub.add_argument(
-            "--json", action="store_true", help="JSON alone on standard output"
-        )
-
-    def out(sub: Any, text: str) -> None:
-        sub.add_argument("--out", type=Path, metavar="DIR", help=text)
-
-    def budget(sub: Any) -> None:
-        sub.add_argument(
-            "--evaluations", type=whole(1), metavar="N", help="evaluations in all"
-        )
-        sub.add_argument(
-            "--time", type=seconds, metavar="TIME", help='time in all, such as "8 h"'
-        )
-        sub.add_argument(
-            "--stall",
-            type=share,
-            metavar="SHARE",
-            help='stop when hypervolume rises by less, such as "0.1 %%"; 0 %% never',
-        )
-        sub.add_argument(
-            "--stall-evaluations",
-            type=whole(1_000),
-            metavar="N",
-            help="evaluations over which it must rise",
-        )
-        sub.add_argument(
-            "--workers",
-            type=whole(1),
-            metavar="N",
-            help="processes that work on the islands; as many as there is use for",
-        )
-        sub.add_argument(
-            "--cluster",
-            metavar="ADDRESS",
-            help="Dask cluster that works on them, such as tcp://10.0.0.5:8786",
-        )
-
     demo = command("demo", _demo, "search, review and sheet of a packaged scenario")
     demo.add_argument("--seed", type=whole(0), metavar="N", help="another search")
-    out(demo, "run folder to make")
-    library_and_json(demo, library=False)
+    add_out(demo, "run folder to make")
+    add_library_and_json(demo, library=False)
     check = command(
         "check", _check, "validate a spec, a design, a library or a run folder"
     )
     check.add_argument("file", type=Path, metavar="FILE")
-    library_and_json(check)
+    add_library_and_json(check)
     evaluate = command("evaluate", _evaluate, "predict what a design measures")
     evaluate.add_argument("design", type=Path, metavar="DESIGN")
     evaluate.add_argument(
@@ -431,7 +336,7 @@ def _parser() -> Parser:
         action="store_true",
         help="with the section of three-dimensional elasticity",
     )
-    library_and_json(evaluate)
+    add_library_and_json(evaluate)
     bench = command("bench", _bench, "what the bench should read of a design")
     bench.add_argument("design", type=Path, metavar="DESIGN")
     bench.add_argument(
@@ -448,58 +353,17 @@ def _parser() -> Parser:
         action="store_true",
         help="let the shaft flatten under that machine",
     )
-    out(bench, "folder for the EI profile as a table and a picture")
-    library_and_json(bench)
+    add_out(bench, "folder for the EI profile as a table and a picture")
+    add_library_and_json(bench)
     accuracy = command(
         "accuracy", _accuracy, "hold what is computed against published numbers"
     )
-    library_and_json(accuracy, library=False)
-    search = command("search", _search, "search a target spec into a run folder")
-    search.add_argument("spec", type=Path, metavar="SPEC")
-    search.add_argument("--seed", type=whole(0), metavar="N", help="another search")
-    search.add_argument(
-        "--islands",
-        type=whole(1),
-        metavar="N",
-        help="searches side by side that exchange designs",
-    )
-    search.add_argument(
-        "--start-from",
-        type=Path,
-        action="append",
-        default=[],
-        metavar="FILE",
-        help="start from a design, or from the designs of a run; may be repeated",
-    )
-    search.add_argument(
-        "--hold",
-        action="append",
-        default=[],
-        metavar="PLACE",
-        help="keep that place's flag as in the first of them; may be repeated",
-    )
-    budget(search)
-    out(search, "run folder to make")
-    library_and_json(search)
-    resume = command("resume", _resume, "go on with a run")
-    resume.add_argument("run", type=Path, metavar="RUN")
-    budget(resume)
-    resume.add_argument(
-        "--take-library",
-        action="store_true",
-        help="take a library that has changed as it is now; measure all anew",
-    )
-    resume.add_argument(
-        "--spec",
-        type=Path,
-        metavar="SPEC",
-        help="go on with other bands, for the same choices; measure all anew",
-    )
-    library_and_json(resume, library=False)
+    add_library_and_json(accuracy, library=False)
+    add_search_commands(command)
     review = command("review", _review, "pictures, tables and picks of a run")
     review.add_argument("run", type=Path, metavar="RUN")
-    out(review, "folder for them")
-    library_and_json(review, library=False)
+    add_out(review, "folder for them")
+    add_library_and_json(review, library=False)
     nudge = command("nudge", _nudge, "what small shifts do to designs of a run")
     nudge.add_argument("run", type=Path, metavar="RUN")
     nudge.add_argument(
@@ -522,7 +386,7 @@ def _parser() -> Parser:
     nudge.add_argument(
         "--seed", type=whole(0), default=1, metavar="N", help="of the choice and moves"
     )
-    library_and_json(nudge, library=False)
+    add_library_and_json(nudge, library=False)
     sheet = command("sheet", _sheet, "layup sheet, cut patterns and lays of a design")
     sheet.add_argument("source", type=Path, metavar="RUN|DESIGN")
     sheet.add_argument("--design", metavar="ID", help="design of the run")
@@ -551,8 +415,8 @@ def _parser() -> Parser:
         help="the second piece of a pair is turned over when laid on the first: "
         "cut it as the mirror image, at the same angle to the roll",
     )
-    out(sheet, "folder for it")
-    library_and_json(sheet)
+    add_out(sheet, "folder for it")
+    add_library_and_json(sheet)
     add_hand_commands(command)
     return parser
 

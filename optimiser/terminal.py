@@ -169,6 +169,38 @@ def parse(parser: Parser, arguments: Sequence[str] | None) -> argparse.Namespace
     return parsed
 
 
+def add_library_and_json(sub: Any, *, library: bool = True) -> None:
+    """Add what nearly every command takes.
+
+    Parameters
+    ----------
+    sub : Parser
+        That of a command. [-]
+    library : bool
+        Whether it takes a library of one's own. [-]
+    """
+    if library:
+        sub.add_argument(
+            "--library", type=Path, metavar="DIR", help="library folder of your own"
+        )
+    sub.add_argument(
+        "--json", action="store_true", help="JSON alone on standard output"
+    )
+
+
+def add_out(sub: Any, text: str) -> None:
+    """Add where a command writes to.
+
+    Parameters
+    ----------
+    sub : Parser
+        That of a command. [-]
+    text : str
+        What is written there. [-]
+    """
+    sub.add_argument("--out", type=Path, metavar="DIR", help=text)
+
+
 def seconds(text: str) -> float:
     """Read a time from the command line.
 
