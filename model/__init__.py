@@ -75,6 +75,7 @@ from model.measured import (
 from model.metrics import METRIC, METRICS, SHOP_MEASURES, Metric
 from model.pattern import Ends, MeanCone, Piece, mean_cone, pieces_of
 from model.profile_machine import Machine, Reading
+from model.profiles import Profiles, profiles_of
 from model.reading import (
     FORBID_EXTRA,
     FORMAT,
@@ -152,6 +153,7 @@ __all__ = [
     "Ply",
     "Prepreg",
     "Profile",
+    "Profiles",
     "Quantity",
     "QuantityError",
     "Reader",
@@ -200,6 +202,7 @@ __all__ = [
     "parse_document",
     "pieces_of",
     "plane_stiffness",
+    "profiles_of",
     "quoted",
     "read_bench",
     "read_design",
