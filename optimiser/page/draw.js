@@ -203,3 +203,206 @@ const plyDraw = (() => {
     }
   }
 
+  function mapLegend(host, maps) {
+    /* what the fills of some flag maps mean */
+    const kinds = Object.keys(KINDS).filter((kind) =>
+      maps.some((map) => map.rows.some((row) => row.kind === kind)));
+    const signs = kinds.map((kind) => {
+      const defs = svg("defs");
+      const fill = fibres(defs, { kind, isPair: true, angle: 1 });
+      return node("span", { class: "sign" },
+        svg("svg", { width: 28, height: 14 }, defs,
+          svg("rect", { width: 28, height: 14, fill, stroke: INK })),
+        ` ${KINDS[kind].label}`);
+    });
+    if (maps.some((map) => map.tipParallel > 0)) {
+      signs.push(node("span", { class: "sign" },
+        svg("svg", { width: 28, height: 14 },
+          svg("rect", { width: 28, height: 14, fill: "#EAEFF3" })), " tip parallel"));
+    }
+    if (maps.some((map) => map.breaks.length)) {
+      signs.push(node("span", { class: "sign" },
+        svg("svg", { width: 28, height: 14 }, svg("path", {
+          d: "M14 0V14", stroke: QUIET, "stroke-dasharray": "2 3",
+        })), " mandrel taper changes, ⌀ mm"));
+    }
+    host.replaceChildren(...signs);
+  }
+
+  /* ---- profiles along the shaft */
+
+  const FONT = { family: "system-ui, 'Segoe UI', Roboto, sans-serif", size: 12,
+    color: INK };
+  const PLOT = { displaylogo: false, responsive: true, displayModeBar: false };
+
+  function axis(title, more) {
+    return { title: { text: title, standoff: 6 }, gridcolor: GRID, zeroline: false,
+      linecolor: QUIET, tickcolor: QUIET, ticks: "outside", ticklen: 4,
+      automargin: true, ...more };
+  }
+
+  function layout(more) {
+    return { font: FONT, paper_bgcolor: "white", plot_bgcolor: "white",
+      margin: { l: 56, r: 12, t: 8, b: 40 }, showlegend: false,
+      hoverlabel: { font: { size: 12 } }, ...more };
+  }
+
+  function profile(host, lines, options) {
+    /* One quantity of some shafts along their length.
+       lines: [{name, x: [mm], y, style}], style an index into LINES
+       options: {title, points: [{station, target, tolerance}], floor, most, height} */
+    const traces = lines.map((line) => {
+      const style = LINES[line.style % LINES.length];
+      return { type: "scatter", mode: "lines", name: line.name, x: line.x, y: line.y,
+        line: { color: style.colour, dash: style.dash, width: 2 },
+        hovertemplate: `%{y:.4~g} at %{x:.0f} mm<extra>${line.name}</extra>` };
+    });
+    if (options.points && options.points.length) {
+      traces.push({ type: "scatter", mode: "markers", name: "target",
+        x: options.points.map((point) => point.station),
+        y: options.points.map((point) => point.target),
+        error_y: { type: "data", array: options.points.map((point) => point.tolerance),
+          color: MARK, thickness: 1.8, width: 5 },
+        marker: { color: MARK, symbol: "diamond-open", size: 9, line: { width: 2 } },
+        hovertemplate: "target %{y} at %{x} mm<extra></extra>" });
+    }
+    const shapes = options.floor === undefined ? [] : [{ type: "line", xref: "paper",
+      x0: 0, x1: 1, y0: options.floor, y1: options.floor,
+      line: { color: MARK, width: 1.5, dash: "dot" } }];
+    const y = options.most === undefined ? { rangemode: "tozero" }
+      : { range: [Math.min(0, options.least || 0), options.most] };
+    return Plotly.react(host, traces, layout({
+      height: options.height || 260, shapes,
+      xaxis: axis("mm from the tip"), yaxis: axis(options.title, y),
+    }), PLOT);
+  }
+
+  function profiles(hosts, shafts, options = {}) {
+    /* EI, GJ and margins of some shafts.
+       hosts: {EI, GJ, margin} elements, any of them may be missing
+       shafts: [{name, style, station: [mm], EI, GJ, margin}]
+       options: {points, marginFloor, height} */
+    const lines = (key) => shafts.map((shaft) => ({ name: shaft.name,
+      style: shaft.style, x: shaft.station, y: shaft[key] }));
+    const height = options.height;
+    const drawn = [];
+    if (hosts.EI) {
+      drawn.push(profile(hosts.EI, lines("EI"),
+        { title: "Bending stiffness EI [N m²]", points: options.points, height }));
+    }
+    if (hosts.GJ) {
+      drawn.push(profile(hosts.GJ, lines("GJ"),
+        { title: "Torsional stiffness GJ [N m²]", height }));
+    }
+    if (hosts.margin) {
+      /* where little is borne margins are huge; what counts is near the least of them */
+      const least = Math.min(...shafts.flatMap((shaft) =>
+        shaft.margin.filter((value) => value !== null && isFinite(value))));
+      const most = Math.max(1, 4 * Math.abs(isFinite(least) ? least : 0));
+      drawn.push(profile(hosts.margin, lines("margin"),
+        { title: "Durability margin", floor: options.marginFloor, most,
+          least: isFinite(least) ? 1.1 * least : 0, height }));
+    }
+    return Promise.all(drawn);
+  }
+
+  /* ---- metrics with their bands */
+
+  function inBand(column, value) {
+    if (value === null || value === undefined || !isFinite(value)) return null;
+    return !(column.low !== null && value < column.low) &&
+      !(column.high !== null && value > column.high);
+  }
+
+  function bandText(column) {
+    const low = edge(column.low, column.decimals);
+    const high = edge(column.high, column.decimals);
+    const said = column.low !== null && column.high !== null ? [`${low} to ${high}`]
+      : column.low !== null ? [`at least ${low}`]
+        : column.high !== null ? [`at most ${high}`] : [];
+    if (column.trade) said.push(`${column.trade} is better`);
+    return said.join(", ");
+  }
+
+  function bandStrip(column, value, style) {
+    /* where a value lies in its band, with a quarter of the band's width on each side */
+    const W = 92, H = 12;
+    const strip = svg("svg", { width: W, height: H, class: "strip",
+      "aria-hidden": "true" });
+    const both = column.low !== null && column.high !== null;
+    const span = both ? column.high - column.low : Math.abs(column.low ?? column.high);
+    if (!(span > 0)) return strip;
+    const from = column.low !== null ? column.low - span / 4 : column.high - span;
+    const to = column.high !== null ? column.high + span / 4 : column.low + span;
+    const X = (v) => Math.max(2, Math.min(W - 2, W * (v - from) / (to - from)));
+    const low = column.low === null ? 0 : X(column.low);
+    const high = column.high === null ? W : X(column.high);
+    strip.append(svg("rect", { x: 0, y: 4, width: W, height: 4, fill: "#EDEFF2" }));
+    strip.append(svg("rect", { x: low, y: 4, width: high - low, height: 4,
+      fill: "#9CC5B8" }));
+    for (const x of [low, high]) {
+      if (x > 0 && x < W) {
+        strip.append(svg("line", { x1: x, x2: x, y1: 1, y2: H - 1, stroke: QUIET }));
+      }
+    }
+    strip.append(svg("line", { x1: X(value), x2: X(value), y1: 0, y2: H,
+      stroke: LINES[style % LINES.length].colour, "stroke-width": 3 }));
+    return strip;
+  }
+
+  function metricTable(host, columns, shafts, options = {}) {
+    /* Values of some shafts beside what is asked.
+       columns: [{key, label, unit, decimals, low, high, trade, note}], low and high may
+                be null
+       shafts: [{name, style, values: {key: number}, exact: {key: number} or null}]
+       options: {caption, all}: all shows columns that nobody asks for too */
+    const shown = columns.filter((column) => options.all || column.low !== null ||
+      column.high !== null || column.trade);
+    const head = node("tr", {}, node("th", { scope: "col" }, "Metric"),
+      node("th", { scope: "col" }, "Asked"),
+      ...shafts.map((shaft) => {
+        const style = LINES[shaft.style % LINES.length];
+        return node("th", { scope: "col", style: `color:${style.colour}` },
+          `${style.mark} ${shaft.name}`);
+      }));
+    const rows = shown.map((column) => {
+      const unit = column.unit ? ` [${column.unit}]` : "";
+      return node("tr", {},
+        node("th", { scope: "row", title: column.note || "" }, column.label + unit),
+        node("td", { class: "asked" }, bandText(column)),
+        ...shafts.map((shaft) => cell(column, shaft)));
+    });
+    const table = node("table", { class: "metrics" },
+      options.caption ? node("caption", {}, options.caption) : null,
+      node("thead", {}, head), node("tbody", {}, ...rows));
+    host.replaceChildren(table);
+    return table;
+
+    function cell(column, shaft) {
+      const value = shaft.values[column.key];
+      const text = fixed(value, column.decimals);
+      const fits = inBand(column, value);
+      const asked = column.low !== null || column.high !== null;
+      const made = node("td", { class: fits === false ? "value out" : "value" },
+        node("span", { class: "figure" }, text));
+      if (fits !== null && asked) {
+        made.append(" ", bandStrip(column, value, shaft.style));
+      }
+      if (fits === false) made.append(node("span", { class: "miss" }, " outside"));
+      const exact = shaft.exact ? shaft.exact[column.key] : undefined;
+      const other = exact === undefined || exact === null ? text
+        : fixed(exact, column.decimals);
+      if (other !== text && other !== NONE) {
+        made.append(node("span", { class: "exact" }, `exact ${other}`));
+        if (fits && inBand(column, exact) === false) {
+          made.append(node("span", { class: "miss" }, " outside"));
+        }
+      }
+      return made;
+    }
+  }
+
+  return { INK, QUIET, GRID, MARK, LINES, SCALE, KINDS, NONE, PLOT, fixed, edge, node,
+    svg, shade, niceStep, flagMap, mapLegend, axis, layout, profile, profiles, inBand,
+    bandText, bandStrip, metricTable };
+})();
