@@ -77,7 +77,7 @@ def profiles_of(
 
 
 def _shared(designs: Sequence[Design], library: Library) -> Conditions:
-    """Conditions of designs that are made and tested alike, at the speed of a search."""
+    """Conditions of designs that are made and tested alike."""
     first = designs[0]
     for design in designs:
         if (
