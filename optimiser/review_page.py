@@ -165,10 +165,8 @@ def page_data(run: Run, picks: Sequence[Pick]) -> dict[str, Any]:
     designs = [read_design(paths[name], library) for name in identities]
     columns = columns_of(front, spec, designs[0], library.currency)
     values = front[[column["key"] for column in columns]].to_numpy(dtype=np.float64)
-    across, up, colour = (METRIC[key].column for key in trade_axes(spec))
-    there = [column["key"] for column in columns]
-    size = METRIC["weight"].column
-    axes = [key if key in there else there[0] for key in (across, up, colour, size)]
+    shown = {column["key"] for column in columns}
+    axes = [key if key in shown else columns[0]["key"] for key in _axes(spec)]
     history = run.history[["evaluations", "hypervolume", "feasible", "archive"]]
     folder = str(run.folder)
     first = designs[0]
@@ -218,6 +216,15 @@ def page_data(run: Run, picks: Sequence[Pick]) -> dict[str, Any]:
         ),
         "cautions": list(CAUTIONS),
     }
+
+
+def _axes(spec: Spec) -> list[str]:
+    """Columns across, upwards, in colour and in size; cost across, torque upwards."""
+    first = ("material_cost", "torque")
+    traded = trade_axes(spec)
+    keys = [key for key in first if key in traded]
+    keys += [key for key in traded if key not in first]
+    return [METRIC[key].column for key in (*keys, "weight")]
 
 
 def packed(values: NDArray[Any]) -> str:

@@ -18,11 +18,14 @@ const plyViews = (() => {
   const POINTS = hasGl ? "scattergl" : "scatter";
   const OUT = 0, IN = 1, RINGS = 2, PINS = 3;
 
+  /* many designs need small marks */
+  const SMALL = n > 1500 ? 4 : n > 300 ? 5 : 6;
+
   function sizes(column) {
     if (!column) return null;
     const span = column.most - column.least || 1;
-    return Float32Array.from(column.values, (value) =>
-      isFinite(value) ? 5 + 9 * (value - column.least) / span : 4);
+    return Array.from(column.values, (value) =>
+      isFinite(value) ? SMALL * (1 + 1.6 * (value - column.least) / span) : SMALL);
   }
 
   function padded(column) {
@@ -33,7 +36,8 @@ const plyViews = (() => {
   function scatter(host, state, onDesign) {
     const [x, y, colour, size] = state.axes.map((key) => byKey.get(key) || null);
     const wide = sizes(size);
-    const marker = { size: wide || 7, line: { width: 0.5, color: "white" } };
+    const marker = { size: wide || 1.5 * SMALL,
+      line: { width: n > 1500 ? 0.3 : 0.6, color: "white" } };
     if (colour) {
       Object.assign(marker, { cmin: colour.least, cmax: colour.most,
         colorscale: SCALE.map((tint, k) => [k / (SCALE.length - 1), tint]),
@@ -47,12 +51,12 @@ const plyViews = (() => {
         marker: { size: 4, color: "#D5DAE0" } },
       { type: POINTS, mode: "markers", x: [], y: [], customdata: [], hovertemplate: tip,
         marker },
-      { type: "scatter", mode: "markers+text", x: [], y: [], text: [], hoverinfo: "skip",
-        textfont: { size: 11, color: INK },
+      { type: POINTS, mode: "markers+text", x: [], y: [], text: [], hoverinfo: "skip",
+        textfont: { size: 12, color: INK },
         marker: { symbol: "circle-open", size: 17, color: "#B3261E",
           line: { width: 2 } } },
-      { type: "scatter", mode: "markers", x: [], y: [], hoverinfo: "skip",
-        marker: { size: 13, line: { width: 2, color: "white" } } },
+      { type: POINTS, mode: "markers", x: [], y: [], hoverinfo: "skip",
+        marker: { size: 12, line: { width: 2, color: "white" } } },
     ];
     Object.assign(traces[OUT], split(state).out);
     const within = split(state).within;
@@ -99,7 +103,7 @@ const plyViews = (() => {
 
   function rings(state) {
     const [x, y] = state.axes.map((key) => byKey.get(key) || null);
-    const made = { x: [], y: [], text: [], textposition: [] };
+    const made = { x: [], y: [], text: [] };
     const seen = new Map();
     plyData.picks.forEach((pick, k) => {
       const i = plyData.indexOf.get(pick.id);
@@ -109,9 +113,13 @@ const plyViews = (() => {
       made.x.push(x.values[i]);
       made.y.push(y.values[i]);
       made.text.push(String(k + 1));
-      made.textposition.push("top right");
     });
     made.text = made.text.map((text) => `<b>${text}</b>`);
+    /* a name that would leave the frame stands on the other side of its mark */
+    const far = (column, value) => value > column.least +
+      0.9 * (column.most - column.least);
+    made.textposition = made.x.map((value, k) =>
+      `${far(y, made.y[k]) ? "bottom" : "top"} ${far(x, value) ? "left" : "right"}`);
     return made;
   }
 
@@ -303,7 +311,7 @@ const plyViews = (() => {
       xaxis: axis("Evaluations", { rangemode: "tozero" }),
       yaxis: axis("Hypervolume", { rangemode: "tozero" }),
       yaxis2: axis("Feasible designs", { rangemode: "tozero", overlaying: "y",
-        side: "right", showgrid: false }),
+        side: "right", showgrid: false, tickmode: "auto" }),
     }), PLOT);
   }
 
