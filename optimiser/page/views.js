@@ -114,7 +114,6 @@ const plyViews = (() => {
       made.y.push(y.values[i]);
       made.text.push(String(k + 1));
     });
-    made.text = made.text.map((text) => `<b>${text}</b>`);
     /* a name that would leave the frame stands on the other side of its mark */
     const far = (column, value) => value > column.least +
       0.9 * (column.most - column.least);
