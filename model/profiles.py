@@ -64,7 +64,8 @@ def profiles_of(
         longest = float(layups.length.max())
         work = workspace(shared, layups.sheet.shape[1], longest)
     for i, design in enumerate(designs):
-        evaluate_batch(Layups(*(a[i : i + 1] for a in layups)), shared, work=work)
+        one = Layups(*(values[i : i + 1] for values in layups))  # type: ignore[arg-type]
+        evaluate_batch(one, shared, work=work)
         x = stations * design.shaft.length
         EI[i], GJ[i], margin[i] = _sampled(work, design, x)
     return Profiles(

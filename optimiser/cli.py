@@ -40,8 +40,8 @@ from optimiser.report_text import (
 from optimiser.review import (
     suggest,
     suggested,
-    write_review,
 )
+from optimiser.review_page import write_review
 from optimiser.run import (
     evaluate_file,
     load_spec,
@@ -90,7 +90,7 @@ def _review(arguments: argparse.Namespace) -> int:
     if run.front.empty:
         explain_nothing(run)
         return FAILED
-    paths = _write_review(run, arguments.out)
+    paths = write_review(arguments.out or run.folder / "review", run)
     if arguments.json:
         say_json({"files": [str(p) for p in paths], "picks": pick_list(run)})
         return DONE
@@ -100,21 +100,6 @@ def _review(arguments: argparse.Namespace) -> int:
     say_picks(run)
     say_files(paths)
     return DONE
-
-
-def _write_review(run: Run, out: Path | None) -> list[Path]:
-    front = run.front
-    picks = suggest(front, run.spec, run.library.currency)
-    chosen = list(dict.fromkeys(pick.design_id for pick in picks))
-    return write_review(
-        out or run.folder / "review",
-        front,
-        reports_of(run, chosen),
-        run.spec,
-        history=run.history,
-        mandrels=run.library.mandrels,
-        currency=run.library.currency,
-    )
 
 
 def _nudge(arguments: argparse.Namespace) -> int:
@@ -278,7 +263,7 @@ def _demo(arguments: argparse.Namespace) -> int:
         )
     if run.state != "done" or run.front.empty:
         return finish(run, as_json=arguments.json)
-    paths = _write_review(run, None)
+    paths = write_review(run.folder / "review", run)
     best = suggested(suggest(run.front, run.spec, run.library.currency))
     if best is not None:
         report = reports_of(run, [best.design_id])[0]
@@ -360,7 +345,7 @@ def _parser() -> Parser:
     )
     add_library_and_json(accuracy, library=False)
     add_search_commands(command)
-    review = command("review", _review, "pictures, tables and picks of a run")
+    review = command("review", _review, "page to choose a design of a run from")
     review.add_argument("run", type=Path, metavar="RUN")
     add_out(review, "folder for them")
     add_library_and_json(review, library=False)

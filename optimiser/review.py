@@ -1,4 +1,4 @@
-"""Choosing from a front: tables for the terminal, suggested picks, the review page."""
+"""Choosing from a front: tables for the terminal, suggested picks."""
 
 from __future__ import annotations
 
@@ -6,37 +6,22 @@ import math
 import textwrap
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from model import METRIC, METRICS, angle_text
-from optimiser.files import write_table, write_text
-from optimiser.plots import (
-    figure,
-    plot_flag_map,
-    plot_history,
-    plot_profiles,
-    plot_tradeoff,
-    save_png,
-)
+from model import METRIC, METRICS
 from optimiser.words import (
-    CAUTIONS,
-    band_text,
-    edge_text,
     ei_column,
     metric_heading,
     metric_unit,
     mm,
     number,
-    rolled_text,
 )
 
 if TYPE_CHECKING:
-    from model import Mandrel, Report
     from optimiser.spec import Spec
 
 Array = NDArray[np.float64]
@@ -314,138 +299,21 @@ def suggested(picks: Sequence[Pick]) -> Pick | None:
     return knee or (picks[0] if picks else None)
 
 
-def pick_names(picks: Sequence[Pick]) -> dict[str, str]:
-    """Name every picked design once, for pictures.
-
-    Parameters
-    ----------
-    picks : sequence of Pick
-        Picks of a front. [-]
-
-    Returns
-    -------
-    names : dict
-        Titles of each design, joined, by its id. [-]
-    """
-    names: dict[str, str] = {}
-    for pick in picks:
-        before = names.get(pick.design_id)
-        title = pick.title if before is None else pick.title[0].lower() + pick.title[1:]
-        names[pick.design_id] = title if before is None else f"{before}, {title}"
-    return names
-
-
-def review_text(
-    front: pd.DataFrame,
-    reports: Sequence[Report],
-    spec: Spec,
-    picks: Sequence[Pick],
-    currency: str = "",
-) -> str:
-    """Write the review of a front in words and tables.
+def picks_table(front: pd.DataFrame, picks: Sequence[Pick]) -> pd.DataFrame:
+    """Make the table of the picks of a front, with all that is known of them.
 
     Parameters
     ----------
     front : DataFrame
         One row a design. [-]
-    reports : sequence of Report
-        Evaluated picks, for their flags. [-]
-    spec : Spec
-        What was asked. [-]
     picks : sequence of Pick
         Picks of the front. [-]
-    currency : str
-        Currency of the library, for the cost. [-]
 
     Returns
     -------
-    text : str
-        At most 88 characters wide, apart from tables. [-]
+    table : DataFrame
+        Title, id, reason and the metrics' columns, rounded; a row a pick. [-]
     """
-    n = len(front)
-    parts = [f"Review: {spec.name}\n{n} design{'' if n == 1 else 's'} on the front."]
-    asked = ["Asked"]
-    for target in spec.targets:
-        metric = METRIC[target.metric]
-        values = _values(front, metric.column)
-        known = values[np.isfinite(values)]
-        found = "no value"
-        if known.size:
-            low = number(float(known.min()), metric.decimals)
-            high = number(float(known.max()), metric.decimals)
-            found = f"front {low} to {high}"
-        asked.append(f"  {metric.label}: {band_text(target, currency)}; {found}")
-    for point in spec.ei_targets:
-        least = edge_text(point.target - point.tolerance, 1)
-        most = edge_text(point.target + point.tolerance, 1)
-        asked.append(f"  EI at {mm(point.station)} mm: {least} to {most} N m²")
-    parts.append("\n".join(asked))
-    if picks:
-        said = ["Picks"]
-        for pick in picks:
-            line = f"{pick.title}: {pick.design_id}. {pick.reason}"
-            said.append(
-                textwrap.fill(line, 88, initial_indent="  ", subsequent_indent="    ")
-            )
-        parts.append("\n".join(said))
-        chosen = front.set_index(front["id"].astype(str)).loc[list(pick_names(picks))]
-        parts.append(table_text(front_table(chosen, spec, currency)))
-    names = pick_names(picks)
-    for report in reports:
-        name = names.get(report.design_id)
-        lines = [f"Flags of {report.design_id}" + (f" ({name})" if name else "")]
-        lines += [
-            f"  {order:2d} {flag.name}: {flag.material} "
-            f"{angle_text(flag.angle, is_pair=flag.is_pair)}°, "
-            f"{mm(flag.start)} to {mm(flag.end)} mm, {rolled_text(flag)}"
-            for order, flag in enumerate(report.flags, start=1)
-        ]
-        lines += [f"  note: {warning}" for warning in report.warnings]
-        parts.append("\n".join(lines))
-    parts.append("\n".join(textwrap.fill(line, 88) for line in CAUTIONS))
-    return "\n\n".join(parts) + "\n"
-
-
-def write_review(
-    folder: Path,
-    front: pd.DataFrame,
-    reports: Sequence[Report],
-    spec: Spec,
-    *,
-    history: pd.DataFrame | None = None,
-    mandrels: Mapping[str, Mandrel] | None = None,
-    currency: str = "",
-) -> list[Path]:
-    """Write the review of a front: pictures, text and the picks as a table.
-
-    Parameters
-    ----------
-    folder : Path
-        Where the files go; made where it is missing. [-]
-    front : DataFrame
-        One row a design. [-]
-    reports : sequence of Report
-        Evaluated designs of the front; those that are picked are drawn. [-]
-    spec : Spec
-        What was asked. [-]
-    history : DataFrame or None
-        Columns `evaluations`, `hypervolume` and `feasible`. [-]
-    mandrels : mapping or None
-        Mandrels by name, to mark where their taper changes. [-]
-    currency : str
-        Currency of the library, for the cost. [-]
-
-    Returns
-    -------
-    paths : list of Path
-        Every file written. [-]
-    """
-    picks = suggest(front, spec, currency)
-    names = pick_names(picks)
-    known = {report.design_id: report for report in reports}
-    chosen = [known[identity] for identity in names if identity in known]
-    text = review_text(front, chosen, spec, picks, currency)
-    paths = [write_text(folder / "review.txt", text)]
     table = pd.DataFrame(
         [{"title": p.title, "id": p.design_id, "reason": p.reason} for p in picks],
         columns=["title", "id", "reason"],
@@ -453,29 +321,4 @@ def write_review(
     columns = ["id", *(m.column for m in METRICS if m.column in front)]
     digits = {m.column: m.decimals + 2 for m in METRICS if m.column in front}
     values = front[columns].assign(id=front["id"].astype(str)).round(digits)
-    merged = table.merge(values, on="id", how="left")
-    paths.append(write_table(folder / "picks.csv", merged))
-
-    page = figure(5.6)
-    across, up, colour = trade_axes(spec)
-    size = None if "weight" in (across, up, colour) else "weight"
-    plot_tradeoff(
-        page.subplots(), front, across, up, colour, size, names, currency=currency
-    )
-    paths.append(save_png(page, folder / "tradeoff.png"))
-    if chosen:
-        page = figure(7.0)
-        plot_profiles(page.subplots(2, 1, sharex=True), chosen, spec, names)
-        paths.append(save_png(page, folder / "profiles.png"))
-    first = suggested(picks)
-    if first is not None and first.design_id in known:
-        report = known[first.design_id]
-        page = figure(1.6 + 0.42 * len(report.flags))
-        mandrel = (mandrels or {}).get(report.design.shaft.mandrel)
-        plot_flag_map(page.subplots(), report, mandrel)
-        paths.append(save_png(page, folder / "flags.png"))
-    if history is not None and not history.empty:
-        page = figure(3.8)
-        plot_history(page.subplots(), history)
-        paths.append(save_png(page, folder / "history.png"))
-    return paths
+    return table.merge(values, on="id", how="left")

@@ -27,9 +27,9 @@ from model import (
     profiles_of,
     read_design,
 )
-from optimiser.files import write_text
+from optimiser.files import write_table, write_text
 from optimiser.flagmap import kind_of
-from optimiser.review import Pick, trade_axes
+from optimiser.review import Pick, picks_table, suggest, trade_axes
 from optimiser.spec import Spec
 from optimiser.store import Run
 from optimiser.words import (
@@ -120,27 +120,29 @@ def asset(name: str) -> str:
     return (_ASSETS / name).read_text(encoding="utf-8")
 
 
-def write_review_page(path: Path, run: Run, picks: Sequence[Pick]) -> Path:
-    """Write the review page of a run.
+def write_review(folder: Path, run: Run) -> list[Path]:
+    """Write the review of a run: the page to choose from, and the picks as a table.
 
     Parameters
     ----------
-    path : Path
-        File to write. [-]
+    folder : Path
+        Where the files go; made where it is missing. [-]
     run : Run
         A run whose front is not empty. [-]
-    picks : sequence of Pick
-        Picks of its front. [-]
 
     Returns
     -------
-    path : Path
-        The same path. [-]
+    paths : list of Path
+        Every file written. [-]
     """
-    data = page_data(run, picks)
+    picks = suggest(run.front, run.spec, run.library.currency)
     scripts = ("draw.js", "data.js", "bands.js", "views.js", "pinned.js", "review.js")
     title = f"Review: {run.spec.name}"
-    return write_text(path, page_text(title, "review.html", scripts, data))
+    page = page_text(title, "review.html", scripts, page_data(run, picks))
+    return [
+        write_text(folder / "review.html", page),
+        write_table(folder / "picks.csv", picks_table(run.front, picks)),
+    ]
 
 
 def page_data(run: Run, picks: Sequence[Pick]) -> dict[str, Any]:
@@ -291,7 +293,8 @@ def columns_of(
     columns : list of dict
         Key, label, unit, decimals, band, sense of trade and a note of each. [-]
     """
-    asked, free = [], []
+    asked: list[dict[str, Any]] = []
+    free: list[dict[str, Any]] = []
     for metric in METRICS:
         if metric.column not in front or front[metric.column].isna().all():
             continue

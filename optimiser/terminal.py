@@ -26,12 +26,8 @@ _COMPILING = "compiling on first use takes about a minute; then it is kept"
 
 #: What to look for in a file that was written.
 _SHOWS = {
-    "review.txt": "what was asked, the picks with their reasons, their flags",
+    "review.html": "the page to choose from; opens in any browser, needs no network",
     "picks.csv": "the picks as a table",
-    "tradeoff.png": "every design of the front, the picks named",
-    "profiles.png": "EI and GJ along the picks",
-    "flags.png": "the suggested design, flag by flag",
-    "history.png": "how the search came on",
     "layup_sheet.pdf": "what the rolling table needs",
     "flags.csv": "flags in rolling order",
     "cut_widths.csv": "width of each piece along its length",

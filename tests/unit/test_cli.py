@@ -196,10 +196,8 @@ def test_review_and_sheet_write_into_the_run(folder, capsys):
     assert len(review["picks"]) >= 3
     assert all(pick["reason"] for pick in review["picks"])
     assert {Path(name).name for name in review["files"]} >= {
-        "review.txt",
+        "review.html",
         "picks.csv",
-        "tradeoff.png",
-        "history.png",
     }
     identity = review["picks"][0]["id"]
     assert main(["sheet", str(folder), "--design", identity[:9], "--json"]) == 0
@@ -425,7 +423,7 @@ def test_demo_takes_well_under_three_minutes(tmp_path, capsys):
     assert time.monotonic() - start < 150.0
     found = json.loads(capsys.readouterr().out)
     names = {Path(name).name for name in found["files"]}
-    assert {"layup_sheet.pdf", "review.txt", "tradeoff.png", "flags.png"} <= names
+    assert {"layup_sheet.pdf", "review.html", "picks.csv"} <= names
     assert all(Path(name).exists() for name in found["files"])
     assert {pick["id"] for pick in found["picks"]} <= {
         row["id"] for row in found["front"]

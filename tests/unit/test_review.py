@@ -10,23 +10,20 @@ import pytest
 from model import Report
 from optimiser.review import (
     front_table,
-    pick_names,
-    review_text,
+    picks_table,
     suggest,
     suggested,
     table_text,
     trade_axes,
-    write_review,
 )
 from optimiser.spec import Spec
-from optimiser.words import CAUTIONS, ei_column
+from optimiser.words import ei_column
 from tests.unit.shown_shafts import (
     SPEC,
     a_report,
     a_spec,
     front_row,
     small_front,
-    the_library,
 )
 
 
@@ -115,14 +112,6 @@ def test_the_compromise_is_suggested(spec: Spec) -> None:
     assert pick.design_id == "k"
 
 
-def test_a_design_picked_twice_has_one_name(spec: Spec) -> None:
-    names = pick_names(suggest(small_front().iloc[:1], spec))
-    assert names == {
-        "c": "Least torque, cheapest, most durable, best compromise, nearest the "
-        "middle of all bands"
-    }
-
-
 def test_pictures_show_what_the_spec_trades(spec: Spec, tmp_path: Path) -> None:
     assert set(trade_axes(spec)) == {"torque", "material_cost", "durability"}
     text = SPEC.replace('torque = { trade = "less"', "torque = {").replace(
@@ -157,58 +146,11 @@ def test_table_text_lines_up() -> None:
     ]
 
 
-def test_review_text_says_what_was_asked_picked_and_warned(
-    spec: Spec, report: Report
-) -> None:
-    front = small_front().assign(id=[report.design_id, "t", "d", "k", "m"])
-    picks = suggest(front, spec, "USD")
-    text = review_text(front, [report], spec, picks, "USD")
-    assert "Frequency: 240.0 to 260.0 cpm; front 250.0 to 259.0" in text
-    assert "Torque: at most 6.40 deg, less is better; front 3.00 to 5.00" in text
-    assert "EI at 200.0 mm: 24.0 to 28.0 N m²" in text
-    assert f"Flags of {report.design_id} (Cheapest)" in text
-    assert "2 tip hoop: standard-30 90°, 0.0 to 300.0 mm, 1 wrap\n" in text
-    joined = " ".join(text.split())
-    assert all(caution in joined for caution in CAUTIONS)
-    assert all(pick.reason in joined for pick in picks)
-
-
-def test_write_review_leaves_whole_files(
-    spec: Spec, report: Report, tmp_path: Path
-) -> None:
-    front = small_front().assign(id=["c", "t", "d", report.design_id, "m"])
-    history = pd.DataFrame(
-        {"evaluations": [300, 600], "hypervolume": [0.0, 0.2], "feasible": [0, 4]}
-    )
-    folder = tmp_path / "run" / "review"
-    paths = write_review(
-        folder,
-        front,
-        [report],
-        spec,
-        history=history,
-        mandrels=the_library().mandrels,
-        currency="USD",
-    )
-    assert [path.name for path in paths] == [
-        "review.txt",
-        "picks.csv",
-        "tradeoff.png",
-        "profiles.png",
-        "flags.png",
-        "history.png",
-    ]
-    assert sorted(folder.iterdir()) == sorted(paths)
-    for path in paths[2:]:
-        assert path.read_bytes().startswith(b"\x89PNG\r\n\x1a\n")
-    picks = pd.read_csv(folder / "picks.csv")
-    assert picks["title"].tolist() == [p.title for p in suggest(front, spec)]
-    best = picks.set_index("title").loc["Best compromise"]
-    assert best["id"] == report.design_id
-    assert best["material_cost"] == 10.0
-
-
-def test_write_review_of_an_empty_front(spec: Spec, tmp_path: Path) -> None:
-    paths = write_review(tmp_path, small_front().iloc[:0], [], spec)
-    assert [p.name for p in paths] == ["review.txt", "picks.csv", "tradeoff.png"]
-    assert "0 designs on the front" in paths[0].read_text(encoding="utf-8")
+def test_the_table_of_picks_has_a_row_a_pick(spec: Spec) -> None:
+    front = small_front()
+    picks = suggest(front, spec)
+    table = picks_table(front, picks).set_index("title")
+    assert list(table.index) == [pick.title for pick in picks]
+    assert table.loc["Best compromise", "id"] == "k"
+    assert table.loc["Best compromise", "material_cost"] == 10.0
+    assert picks_table(front.iloc[:0], []).empty
