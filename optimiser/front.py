@@ -22,7 +22,7 @@ from model import (
 from optimiser.encoding import Encoding
 from optimiser.files import write_table, write_text
 from optimiser.state import State
-from optimiser.store import DESIGNS, FRONT, LIBRARY, Run
+from optimiser.store import DESIGNS, EXACT, FRONT, LIBRARY, Run
 from optimiser.words import ei_column
 
 #: Column of the largest difference between the fast and the exact section.
@@ -57,17 +57,22 @@ def write_front(run: Run, state: State, encoding: Encoding) -> None:
     checked = (
         dict(zip(before["id"], before[SECTION], strict=True)) if len(before) else {}
     )
+    kept = run.exact
+    exact: dict[str, dict[str, Any]] = {
+        str(row["id"]): row for row in kept.to_dict(orient="records")
+    }
     rows: dict[str, dict[str, Any]] = {}
     left_out = []
     for i in order:
         design = encoding.design(archive.genomes[i], run.spec.name)
         identity, text = design_file(design, run, f"../{LIBRARY}")
-        if identity not in known or identity not in checked:
+        if not (identity in known and identity in checked and identity in exact):
             report = _measured_so(text, run, identity, metrics[i])
             if report is None:
                 left_out.append(identity)
                 continue
             checked[identity] = float(f"{report.section.worst * 100.0:.6g}")
+            exact[identity] = {"id": identity, **_exact_values(report)}
             write_text(run.folder / DESIGNS / f"{identity}.toml", text)
         row: dict[str, Any] = {"id": identity}
         for metric, value in zip(METRICS, metrics[i], strict=True):
@@ -81,9 +86,12 @@ def write_front(run: Run, state: State, encoding: Encoding) -> None:
         rows[identity] = row
     # in this order the table never names a design that is not there
     if rows:
+        table = pd.DataFrame([exact[identity] for identity in rows])
+        write_table(run.folder / EXACT, table)
         write_table(run.folder / FRONT, pd.DataFrame(list(rows.values())))
     else:
         (run.folder / FRONT).unlink(missing_ok=True)
+        (run.folder / EXACT).unlink(missing_ok=True)
     for identity, path in known.items():
         if identity not in rows:
             path.unlink()
@@ -93,6 +101,17 @@ def write_front(run: Run, state: State, encoding: Encoding) -> None:
         run.about["left_out"] = left_out
     limit = SECTION_DIFFERENCE * 100.0
     run.about["section_above"] = sum(row[SECTION] > limit for row in rows.values())
+
+
+def _exact_values(report: Report) -> dict[str, float | None]:
+    """Metrics with the exact section, by column."""
+    values: dict[str, float | None] = {}
+    for metric in METRICS:
+        value = report.section.metrics[metric.key]
+        values[metric.column] = (
+            None if value is None else float(f"{value * metric.scale:.9g}")
+        )
+    return values
 
 
 def design_file(design: Design, run: Run, library: str) -> tuple[str, str]:

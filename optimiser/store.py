@@ -31,6 +31,7 @@ SPEC: Final = "spec.toml"
 LIBRARY: Final = "library"
 ABOUT: Final = "run.json"
 FRONT: Final = "front.csv"
+EXACT: Final = "exact.csv"
 DESIGNS: Final = "designs"
 HISTORY: Final = "history.csv"
 CHECKPOINT: Final = "checkpoint.npz"
@@ -140,6 +141,23 @@ class Run:
         if len(twice):
             raise InputError(str(path), [unreadable(f"design {twice.iloc[0]} twice")])
         return front
+
+    @property
+    def exact(self) -> pd.DataFrame:
+        """Metrics of the front's designs with the exact section, a row a design.
+
+        Empty where an earlier version wrote the front, which did not keep them.
+
+        Raises
+        ------
+        InputError
+            If the table is not readable.
+        """
+        numbers = [metric.column for metric in METRICS]
+        path = self.folder / EXACT
+        if not path.exists():
+            return pd.DataFrame(columns=["id", *numbers])
+        return _read_table(path, ("id", *numbers), numbers)
 
     @property
     def history(self) -> pd.DataFrame:
