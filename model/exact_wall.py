@@ -118,7 +118,8 @@ def exact_wall(
             a, b = np.ones((2, n_x))
             a[layer.covered], b[layer.covered] = inner[row], outer[row]
             a, b = between(work, a), between(work, b)
-            a[n_x:][on_brink == k] = np.inf
+            # nothing of it is left there, whatever lies over it
+            a[n_x:][on_brink == k] = b[n_x:][on_brink == k]
             a, b = np.minimum(a, finished), np.minimum(b, finished)
             stiff.append(turned[angle])
             inside.append(a)
