@@ -12,6 +12,7 @@ from model import (
     SECTION_DIFFERENCE,
     Design,
     InputError,
+    ModelRangeError,
     Report,
     angle_text,
     design_from_text,
@@ -142,7 +143,7 @@ def _measured_so(
     """Report of a design file, if it alone gives the id and numbers it stands for."""
     try:
         report = evaluate(design_from_text(text, identity, run.library), run.library)
-    except InputError:
+    except (InputError, ModelRangeError):
         return None
     alone = [report.metrics[metric.key] for metric in METRICS]
     is_so = report.design_id == identity and np.allclose(
