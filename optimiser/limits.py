@@ -36,7 +36,7 @@ _NEAR_SHARE = 0.05
 #: How far choices are carried on: wraps by steps, ends and mandrel set by a length. [m]
 _MORE_WRAPS, _MORE_END, _MORE_SET = 2, 0.100, 0.040
 #: Mandrels are tried this much slimmer or thicker. [-]
-_SLIMMER = 0.05
+_SLIMMER = 0.10
 #: A step where a choice has one value alone. [-, m]
 _ONE_WRAP, _ONE_STEP = 0.5, 0.010
 
