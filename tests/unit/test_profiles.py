@@ -17,10 +17,15 @@ def reports():
     design = first.design
     flags = list(design.flags)
     flags[-1] = replace(flags[-1], wraps=flags[-1].wraps + 1.0)
-    fewer = replace(design, flags=design.flags[:-1])
+    more = (*flags, replace(flags[-1], name="one more"))
     thicker = replace(design, flags=tuple(flags))
     library = the_library()
-    return [first, evaluate(thicker, library), evaluate(fewer, library)]
+    # the richest first, so that nothing it leaves behind is read of the others
+    return [
+        evaluate(replace(design, flags=more), library),
+        first,
+        evaluate(thicker, library),
+    ]
 
 
 @pytest.fixture(scope="module")
