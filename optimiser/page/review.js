@@ -9,7 +9,7 @@
   const state = { axes: [...plyData.axes], pins: [], count: n };
   const scatter = find("scatter");
   let drawParallel = () => {};
-  let asked = 0, isBusy = false, isStale = false;
+  let asked = 0, later = 0, isBusy = false, isStale = false;
 
   function say(text) {
     find("said").textContent = text;
@@ -27,9 +27,13 @@
       plyBands.draw();
       shown();
       drawParallel(true);
-      list();
-      plyPinned.heads(state, actions);
       redrawScatter();
+      /* texts can wait until the bands rest */
+      clearTimeout(later);
+      later = setTimeout(() => {
+        list();
+        plyPinned.heads(state, actions);
+      }, 120);
     });
   }
 
