@@ -1,4 +1,4 @@
-"""Two runs side by side: what a price, a mandrel, a rule or a longer search has changed."""
+"""Two runs side by side: what a price, a mandrel, a rule or more searching changed."""
 
 from __future__ import annotations
 
@@ -22,19 +22,15 @@ from model import (
     Fault,
     InputError,
     Library,
-    Metric,
     ModelRangeError,
     Sheet,
     evaluate_batch,
     layups_of,
     read_design,
 )
-from optimiser.look import QUIET, SMALL_SIZE, dress, figure, save_png
 from optimiser.problem import Demand
-from optimiser.review import trade_axes
 from optimiser.spec import Spec
 from optimiser.store import Run
-from optimiser.words import metric_heading, metric_unit, number
 
 Array = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
@@ -68,6 +64,7 @@ class Anew:
     met: int  #: of these, within all bands and rules of the second run
     best: Mapping[str, float]  #: of those that meet them
     hypervolume: float | None  #: of those; None where there are none [-]
+    second_hypervolume: float  #: of the second front measured in the same way [-]
     dominated: float | None  #: share of those that the second front dominates [-]
 
 
@@ -109,10 +106,10 @@ def compare_runs(first: Run, second: Run) -> RunComparison:
     InputError
         If the runs trade nothing in common.
     """
-    objectives = _common(first, second)
+    objectives = common_objectives(first, second)
     F, S = (_losses(run.front, objectives) for run in (first, second))
-    again = _measured_anew(first, second)
-    A = _anew_losses(again, objectives)
+    again, now = _measured_anew(first, second), _measured_anew(second, second)
+    A, N = _anew_losses(again, objectives), _anew_losses(now, objectives)
     box = np.concatenate([F, S])
     low, high = box.min(axis=0), box.max(axis=0)
     span = np.where(high > low, high - low, 1.0)
@@ -135,7 +132,8 @@ def compare_runs(first: Run, second: Run) -> RunComparison:
             met=len(A),
             best=_bests(A, objectives) if len(A) else {},
             hypervolume=volume(A) if len(A) else None,
-            dominated=float(dominated(A, S).mean()) if len(A) else None,
+            second_hypervolume=volume(N),
+            dominated=float(dominated(A, N).mean()) if len(A) else None,
         ),
         changes=tuple(changes_between(first, second)),
         currency=second.library.currency,
@@ -169,8 +167,24 @@ def dominated(some: Array, others: Array) -> BoolArray:
     return found
 
 
-def _common(first: Run, second: Run) -> tuple[tuple[str, str], ...]:
-    """Objectives of both runs, in the order of the second."""
+def common_objectives(first: Run, second: Run) -> tuple[tuple[str, str], ...]:
+    """Find what two runs both trade.
+
+    Parameters
+    ----------
+    first, second : Run
+        The runs. [-]
+
+    Returns
+    -------
+    objectives : tuple of tuple of str
+        Key and sense of each, in the order of the second run. [-]
+
+    Raises
+    ------
+    InputError
+        If there are none.
+    """
     senses = {t.metric: str(t.trade) for t in first.spec.trades}
     both = [
         (t.metric, str(t.trade))
@@ -380,207 +394,3 @@ def _spec_lines(before: str, now: str) -> list[str]:
         left = len(differ) - _LINES_MOST
         differ = [*differ[:_LINES_MOST], f"and {left} more lines of the spec"]
     return differ
-
-
-# --------------------------------------------------------------------- how it is shown
-
-
-def comparison_text(comparison: RunComparison) -> str:
-    """Write a comparison of two runs for a terminal.
-
-    Parameters
-    ----------
-    comparison : RunComparison
-        Of two runs. [-]
-
-    Returns
-    -------
-    text : str
-        Lines. [-]
-    """
-    first, second = comparison.first, comparison.second
-    rows = [("", "first run", "second run", "change")]
-    rows.append(
-        ("Designs", f"{first.n:,}", f"{second.n:,}", f"{second.n - first.n:+,}")
-    )
-    for key, sense in comparison.objectives:
-        metric = METRIC[key]
-        unit = metric_unit(metric, comparison.currency)
-        word = "Lowest" if sense == "less" else "Highest"
-        label = f"{word} {metric.phrase}" + (f" [{unit}]" if unit else "")
-        before, now = first.best[key], second.best[key]
-        rows.append(
-            (
-                label,
-                number(before, metric.decimals),
-                number(now, metric.decimals),
-                _signed(now - before, metric),
-            )
-        )
-    gain = comparison.gain
-    rows.append(
-        (
-            "Hypervolume",
-            f"{first.hypervolume:.4f}",
-            f"{second.hypervolume:.4f}",
-            "-" if gain is None else f"{gain:+.2%}",
-        )
-    )
-    rows.append(
-        (
-            "Dominated by the other",
-            f"{first.dominated:.1%}",
-            f"{second.dominated:.1%}",
-            "",
-        )
-    )
-    widths = [max(len(row[k]) for row in rows) for k in range(4)]
-    lines = [f"first run:  {first.folder}", f"second run: {second.folder}", ""]
-    lines += [
-        "  ".join(
-            [row[0].ljust(widths[0])] + [row[k].rjust(widths[k]) for k in range(1, 4)]
-        ).rstrip()
-        for row in rows
-    ]
-    lines += ["", *_anew_lines(comparison)]
-    lines += ["", "What differs" if comparison.changes else "Nothing else differs."]
-    lines += [f"  {change}" for change in comparison.changes]
-    lines += [
-        "",
-        "Values are those each run wrote. Hypervolume: share of the box in what both "
-        "trade,",
-        f"both fronts together running from 0 to 1, up to {CORNER:g}.",
-    ]
-    return "\n".join(lines)
-
-
-def _signed(change: float, metric: Metric) -> str:
-    """Change of a value, its sign shown, no sign where it rounds to nothing."""
-    text = number(change, metric.decimals)
-    return f"+{text}" if change > 0.0 and float(text) != 0.0 else text
-
-
-def _anew_lines(comparison: RunComparison) -> list[str]:
-    """What has become of the first front."""
-    first, anew = comparison.first, comparison.anew
-    lines = [
-        "The first front, measured as the second run measures:",
-        f"  {anew.made:,} of {first.n:,} designs can be rolled with its library, "
-        f"{anew.met:,} of them meet what it asks",
-    ]
-    if not anew.met:
-        return lines
-    bests = [
-        f"{METRIC[key].phrase} {number(anew.best[key], METRIC[key].decimals)} "
-        f"{metric_unit(METRIC[key], comparison.currency)}".strip()
-        for key, _ in comparison.objectives
-    ]
-    lines.append(f"  best of these: {', '.join(bests)}")
-    lines.append(
-        f"  hypervolume {anew.hypervolume:.4f}; the second front dominates "
-        f"{anew.dominated:.1%} of them"
-    )
-    return lines
-
-
-def comparison_json(comparison: RunComparison) -> dict[str, Any]:
-    """Give a comparison of two runs as JSON values.
-
-    Parameters
-    ----------
-    comparison : RunComparison
-        Of two runs. [-]
-
-    Returns
-    -------
-    data : dict
-        Values in the units of the fronts' columns. [-]
-    """
-
-    def columns(best: Mapping[str, float]) -> dict[str, float]:
-        return {METRIC[key].column: value for key, value in best.items()}
-
-    def side(one: Side) -> dict[str, Any]:
-        return {
-            "folder": str(one.folder),
-            "designs": one.n,
-            "evaluations": one.evaluations,
-            "best": columns(one.best),
-            "hypervolume": one.hypervolume,
-            "dominated_pct": one.dominated * 100.0,
-        }
-
-    anew = comparison.anew
-    share = None if anew.dominated is None else anew.dominated * 100.0
-    gain = comparison.gain
-    return {
-        "objectives": [
-            {"metric": key, "sense": sense} for key, sense in comparison.objectives
-        ],
-        "currency": comparison.currency,
-        "first": side(comparison.first),
-        "second": side(comparison.second),
-        "hypervolume_gain_pct": None if gain is None else gain * 100.0,
-        "first_measured_anew": {
-            "made": anew.made,
-            "met": anew.met,
-            "best": columns(anew.best),
-            "hypervolume": anew.hypervolume,
-            "dominated_pct": share,
-        },
-        "changes": list(comparison.changes),
-    }
-
-
-def write_comparison_picture(path: Path, first: Run, second: Run) -> Path:
-    """Draw the fronts of two runs on one pair of axes.
-
-    Parameters
-    ----------
-    path : Path
-        File to write. [-]
-    first, second : Run
-        The runs. [-]
-
-    Returns
-    -------
-    path : Path
-        The same path. [-]
-    """
-    keys = [key for key, _ in _common(first, second)]
-    keys = list(dict.fromkeys([*keys, *trade_axes(second.spec)]))
-    usual = [key for key in ("material_cost", "torque") if key in keys]
-    across, up = (usual + [key for key in keys if key not in usual])[:2]
-    page = figure(5.4)
-    ax = page.subplots()
-    # an open and a filled mark, apart in lightness too, for any eye and printer
-    for run, name, marker, face, edge in (
-        (first, "first", "o", "none", "#D98A00"),
-        (second, "second", "s", "#155A8A", "white"),
-    ):
-        front = run.front
-        ax.scatter(
-            front[METRIC[across].column],
-            front[METRIC[up].column],
-            s=26,
-            marker=marker,
-            facecolors=face,
-            edgecolors=edge,
-            linewidths=1.0 if face == "none" else 0.4,
-            alpha=0.85,
-            label=f"{name} run, {run.folder.name}: {len(front):,} designs",
-            zorder=3 if name == "first" else 2,
-        )
-    currency = second.library.currency
-    ax.set_xlabel(metric_heading(METRIC[across], currency))
-    ax.set_ylabel(metric_heading(METRIC[up], currency))
-    dress(ax)
-    ax.legend(
-        loc="lower center",
-        bbox_to_anchor=(0.5, 1.0),
-        ncols=2,
-        frameon=False,
-        fontsize=SMALL_SIZE,
-        labelcolor=QUIET,
-    )
-    return save_png(page, path)
