@@ -380,14 +380,17 @@ def _shelf(
 
 def _spec_lines(before: str, now: str) -> list[str]:
     """Lines of a spec that differ, comments and blank lines apart."""
-    lines = [
-        [line.split("#")[0].rstrip() for line in text.splitlines()]
+    old, new = (
+        [
+            line
+            for line in (raw.split("#")[0].rstrip() for raw in text.splitlines())
+            if line
+        ]
         for text in (before, now)
-    ]
-    kept = [[line for line in some if line] for some in lines]
+    )
     differ = [
         f"spec {'now' if line[0] == '+' else 'before'}: {line[2:]}"
-        for line in difflib.ndiff(*kept)
+        for line in difflib.ndiff(old, new)
         if line[0] in "+-"
     ]
     if len(differ) > _LINES_MOST:

@@ -193,11 +193,11 @@ def write_fronts_picture(path: Path, first: Run, second: Run) -> Path:
         ax.scatter(
             front[METRIC[across].column],
             front[METRIC[up].column],
-            s=26,
+            s=26 if len(front) < 600 else 11,
             marker=marker,
             facecolors=face,
             edgecolors=edge,
-            linewidths=1.0 if face == "none" else 0.4,
+            linewidths=0.8 if face == "none" else 0.2,
             alpha=0.85,
             label=f"{name} run, {run.folder.name}: {len(front):,} designs",
             zorder=3 if name == "first" else 2,

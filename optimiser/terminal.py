@@ -28,6 +28,7 @@ _COMPILING = "compiling on first use takes about a minute; then it is kept"
 _SHOWS = {
     "review.html": "the page to choose from; opens in any browser, needs no network",
     "picks.csv": "the picks as a table",
+    "fronts.png": "both fronts on one pair of axes",
     "layup_sheet.pdf": "what the rolling table needs",
     "flags.csv": "flags in rolling order",
     "cut_widths.csv": "width of each piece along its length",

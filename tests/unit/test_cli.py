@@ -37,6 +37,7 @@ COMMANDS = (
     "explain",
     "try",
     "nudge",
+    "compare",
 )
 
 
