@@ -54,7 +54,7 @@ from optimiser.run import (
 from optimiser.search_commands import add_search_commands
 from optimiser.sheet import BATCH, PARTS, write_parts, write_sheet
 from optimiser.spec_words import describe_spec
-from optimiser.store import ABOUT, Run, open_run
+from optimiser.store import ABOUT, open_run
 from optimiser.terminal import (
     Parser,
     ProgressLine,

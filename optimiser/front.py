@@ -60,7 +60,8 @@ def write_front(run: Run, state: State, encoding: Encoding) -> None:
     )
     kept = run.exact
     exact: dict[str, dict[str, Any]] = {
-        str(row["id"]): row for row in kept.to_dict(orient="records")
+        str(row["id"]): {str(key): value for key, value in row.items()}
+        for row in kept.to_dict(orient="records")
     }
     rows: dict[str, dict[str, Any]] = {}
     left_out = []
