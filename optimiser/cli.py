@@ -20,6 +20,7 @@ from optimiser.compare_runs_text import runs_json, runs_text, write_fronts_pictu
 from optimiser.hand_commands import add_hand_commands
 from optimiser.nudge import nudge_run
 from optimiser.nudge_text import nudge_json, nudge_text, write_nudges
+from optimiser.open_command import add_open_command
 from optimiser.outcome import (
     BAD_INPUT,
     DONE,
@@ -429,6 +430,7 @@ def _parser() -> Parser:
     add_out(sheet, "folder for it")
     add_library_and_json(sheet)
     add_hand_commands(command)
+    add_open_command(command)
     return parser
 
 

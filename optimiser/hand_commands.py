@@ -57,7 +57,7 @@ def add_hand_commands(command: AddCommand) -> None:
         Adds one and gives its parser. [-]
     """
     told = command("explain", _explain, "what each flag of a design contributes")
-    _add_source(told)
+    add_source(told)
     told.add_argument(
         "--at",
         type=length(*_ON_SHAFT),
@@ -76,7 +76,7 @@ def add_hand_commands(command: AddCommand) -> None:
         "--out", type=Path, metavar="DIR", help="folder for tables and pictures"
     )
     tried = command("try", _try, "change a design and see what it would measure")
-    _add_source(tried)
+    add_source(tried)
     for kind, (metavar, text) in _TEXTS.items():
         tried.add_argument(
             f"--{kind}", action=_EditAction, dest="edits", metavar=metavar, help=text
@@ -90,7 +90,16 @@ def add_hand_commands(command: AddCommand) -> None:
     )
 
 
-def _add_source(parser: Any) -> None:
+def add_source(parser: Any, *, has_json: bool = True) -> None:
+    """Add the arguments that say which design a command is about.
+
+    Parameters
+    ----------
+    parser : ArgumentParser
+        Of the command. [-]
+    has_json : bool
+        Whether the command can answer in JSON. [-]
+    """
     parser.add_argument("source", type=Path, metavar="RUN|DESIGN")
     parser.add_argument("--design", metavar="ID", help="design of the run")
     parser.add_argument(
@@ -99,9 +108,10 @@ def _add_source(parser: Any) -> None:
     parser.add_argument(
         "--library", type=Path, metavar="DIR", help="library folder of your own"
     )
-    parser.add_argument(
-        "--json", action="store_true", help="JSON alone on standard output"
-    )
+    if has_json:
+        parser.add_argument(
+            "--json", action="store_true", help="JSON alone on standard output"
+        )
 
 
 class _EditAction(argparse.Action):

@@ -21,7 +21,8 @@ from optimiser.run import Standing
 _LINE_EVERY = 10.0
 #: After this much silence it is said what is waited for. [s]
 _SILENT_FOR = 3.0
-_COMPILING = "compiling on first use takes about a minute; then it is kept"
+#: What is said while the core is compiled.
+COMPILING = "compiling on first use takes about a minute; then it is kept"
 
 
 #: What to look for in a file that was written.
@@ -370,7 +371,7 @@ class ProgressLine:
         self._trouble = ""
         self._is_gone = False
         self._waiting = threading.Timer(
-            _SILENT_FOR, lambda: print(_COMPILING, file=sys.stderr, flush=True)
+            _SILENT_FOR, lambda: print(COMPILING, file=sys.stderr, flush=True)
         )
         self._waiting.daemon = True
 

@@ -1,0 +1,545 @@
+"""The edit page without its network: opens designs, measures edits, saves them.
+
+Everything comes in and goes out as JSON values. The page keeps the design and its undo;
+here nothing is kept, so two pages cannot spoil each other's work, and what a file held
+when it was opened is held against what it holds when it is written over.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+import re
+import threading
+import tomllib
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from model import (
+    METRIC,
+    Design,
+    Fault,
+    InputError,
+    Library,
+    ModelRangeError,
+    Report,
+    design_to_text,
+    evaluate,
+    read_design,
+)
+from optimiser.beside import beside_json, beside_rows, rule_breaks, strange_bench
+from optimiser.chosen import Chosen, save_design
+from optimiser.edits import design_from_data
+from optimiser.explain import explain
+from optimiser.explain_text import explain_json
+from optimiser.flagmap import KIND_COLOURS, KIND_LABELS, flag_map
+from optimiser.plot_explain import FILLS
+from optimiser.review import suggest
+from optimiser.sheet import SHEET_NAME, write_sheet
+from optimiser.spec import Spec
+from optimiser.store import LIBRARY, Run
+from optimiser.words import CAUTIONS, rolled_text
+
+#: Where designs of a run that were changed by hand are saved, within its folder.
+EDITED: Final = "edited"
+#: Most flags of a design on the page.
+FLAGS_MOST: Final = 60
+_NAME_MOST = 80
+_FILE_NAME = re.compile(r"[^\x00-\x1f\x7f/\\:*?\"<>|]+")
+_FLAG_WHERE = re.compile(r"flag (\d+)\b")
+_TABLE_WHERE = re.compile(r"\[(\w+)\]")
+_SOURCE = "the design"
+
+
+class RefusedError(Exception):
+    """What was asked cannot be done as things stand, in words for the user."""
+
+    def __init__(self, message: str, *, reason: str) -> None:
+        super().__init__(message)
+        self.reason = reason  #: "exists", "changed", "missing" or "name"
+
+
+@dataclass(frozen=True)
+class Desk:
+    """What one page works on: a folder, a library, a spec, perhaps a run."""
+
+    folder: Path  #: where designs and sheets are written
+    library: Library
+    library_folder: Path | None
+    spec: Spec | None
+    run: Run | None
+    first: Path | None  #: design that is opened where none is asked for
+    #: compiled code and pictures are used by one request at a time
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+    @classmethod
+    def of(cls, chosen: Chosen) -> Desk:
+        """Set up a desk for a design.
+
+        Parameters
+        ----------
+        chosen : Chosen
+            The design, and what goes with it. [SI]
+
+        Returns
+        -------
+        desk : Desk
+            It writes beside the design's file, or into the run. [-]
+        """
+        run = chosen.run
+        return cls(
+            folder=(run.folder / EDITED if run else chosen.path.parent).resolve(),
+            library=chosen.library,
+            library_folder=chosen.library_folder,
+            spec=chosen.spec,
+            run=run,
+            first=chosen.path,
+        )
+
+    @classmethod
+    def of_run(cls, run: Run) -> Desk:
+        """Set up a desk for a run, whose designs are chosen on the page.
+
+        Parameters
+        ----------
+        run : Run
+            A run with a front. [-]
+
+        Returns
+        -------
+        desk : Desk
+            It writes into the run. [-]
+        """
+        return cls(
+            folder=(run.folder / EDITED).resolve(),
+            library=run.library,
+            library_folder=run.folder / LIBRARY,
+            spec=run.spec,
+            run=run,
+            first=None,
+        )
+
+    def warm_up(self) -> None:
+        """Evaluate a design once, so that the page need not wait for the compiler."""
+        paths = [self.first] if self.first else []
+        if self.run is not None:
+            paths += list(self.run.designs.values())
+        for path in paths[:1]:
+            # what cannot be built yet is for the page to say and to mend
+            with suppress(InputError):
+                explain(read_design(path, self.library), self.library, spec=self.spec)
+
+    # ----------------------------------------------------------------- opening
+
+    def start(self) -> dict[str, Any]:
+        """What can be opened.
+
+        Returns
+        -------
+        values : dict
+            Designs of the run with their picks, files saved by hand. [-]
+        """
+        designs: list[dict[str, Any]] = []
+        if self.run is not None:
+            front, spec = self.run.front, self.run.spec
+            picks = suggest(front, spec, self.library.currency) if len(front) else []
+            said = {pick.design_id: pick for pick in reversed(picks)}
+            asked = [target.metric for target in spec.targets]
+            rank = {identity: i for i, identity in enumerate(said)}
+            for row in front.to_dict("records"):
+                identity = str(row["id"])
+                pick = said.get(identity)
+                designs.append(
+                    {
+                        "id": identity,
+                        "title": pick.title if pick else "",
+                        "reason": pick.reason if pick else "",
+                        "values": _front_values(row, asked),
+                    }
+                )
+            designs.sort(key=lambda d: -rank.get(d["id"], -1))
+        files = sorted(path.name for path in self.folder.glob("*.toml"))
+        return {
+            "title": self.run.spec.name if self.run else self.folder.name,
+            "opens": self.first is not None,
+            "designs": designs,
+            "files": files[:200] if self.run else [],
+            "folder": str(self.folder),
+        }
+
+    def opened(self, identity: str | None, name: str | None) -> dict[str, Any]:
+        """Open a design for the page.
+
+        Parameters
+        ----------
+        identity : str or None
+            Id of a design of the run. [-]
+        name : str or None
+            Name of a file in the folder. [-]
+
+        Returns
+        -------
+        values : dict
+            The design as its file has it, what the library offers, what is asked. [-]
+
+        Raises
+        ------
+        InputError
+            With every fault of the file.
+        RefusedError
+            If there is no such file.
+        """
+        if name is not None:
+            path = self._file(name)
+        elif identity is not None and self.run is not None:
+            path = self.run.design_path(identity)
+        elif self.first is not None:
+            path = self.first
+        else:
+            raise RefusedError("say which design", reason="missing")
+        if not path.is_file():
+            raise RefusedError(f"{path.name} is not there", reason="missing")
+        design = read_design(path, self.library)
+        is_own = path.parent.resolve() == self.folder
+        return {
+            "design": _as_data(design),
+            "file": path.name if is_own else "",
+            "seen": version_of(path) if is_own else "",
+            "suggested": self._free_name(path.stem),
+            "folder": str(self.folder),
+            "prepregs": [
+                {"name": p.name, "class": p.fibre.fibre_class, "faw": p.faw * 1e3}
+                for p in self.library.prepregs.values()
+            ],
+            "mandrels": list(self.library.mandrels),
+            "currency": self.library.currency,
+            "spec": self.spec.name if self.spec else "",
+            "kinds": {
+                kind: {"label": KIND_LABELS[kind], "colour": KIND_COLOURS[kind]}
+                for kind in KIND_LABELS
+            },
+            "fills": list(FILLS),
+            "cautions": list(CAUTIONS),
+        }
+
+    # --------------------------------------------------------------- measuring
+
+    def measured(self, data: Mapping[str, Any]) -> dict[str, Any]:
+        """Say what an edited design measures.
+
+        Parameters
+        ----------
+        data : mapping
+            The design as its file would have it. [-]
+
+        Returns
+        -------
+        values : dict
+            Metrics beside bands, profiles, map, flags, warnings. [unit of the key]
+
+        Raises
+        ------
+        InputError
+            With every fault, or why it cannot be built.
+        """
+        design = self._design(data)
+        with self.lock:
+            report = self._report(design)
+            misses = (
+                []
+                if self.spec is None
+                else rule_breaks(design, self.library, self.spec)
+            )
+        notes = list(report.warnings)
+        if self.spec is not None and (said := strange_bench(design, self.spec)):
+            notes.append(said)
+        return {
+            "id": report.design_id,
+            "metrics": beside_json(beside_rows(report, self.spec)),
+            "misses": misses,
+            "notes": notes,
+            "profile": _profile(report),
+            "points": [
+                {
+                    "station_mm": point.station * 1e3,
+                    "low": point.target - point.tolerance,
+                    "high": point.target + point.tolerance,
+                }
+                for point in (self.spec.ei_targets if self.spec else ())
+            ],
+            "map": _map(report, self.library),
+            "flags": [
+                {
+                    "mass_g": round(flag.mass * 1e3, 4),
+                    "cost": round(flag.cost, 4),
+                    "rolled": rolled_text(flag),
+                }
+                for flag in report.flags
+            ],
+        }
+
+    def explained(self, data: Mapping[str, Any]) -> dict[str, Any]:
+        """Say what each flag of an edited design contributes.
+
+        Parameters
+        ----------
+        data : mapping
+            The design as its file would have it. [-]
+
+        Returns
+        -------
+        values : dict
+            As `explain_json` gives them. [-]
+
+        Raises
+        ------
+        InputError
+            With every fault, or why it cannot be built.
+        """
+        design = self._design(data)
+        with self.lock:
+            return explain_json(explain(design, self.library, spec=self.spec))
+
+    def _design(self, data: Mapping[str, Any]) -> Design:
+        flags = data.get("flag")
+        if isinstance(flags, list) and len(flags) > FLAGS_MOST:
+            message = f"{len(flags)} flags. The page takes up to {FLAGS_MOST}."
+            raise InputError(_SOURCE, [Fault("", None, None, message)])
+        own = {key: value for key, value in data.items() if key != "library"}
+        return design_from_data(own, self.library, _SOURCE)
+
+    def _report(self, design: Design) -> Report:
+        try:
+            return evaluate(design, self.library)
+        except ModelRangeError as error:
+            raise InputError(_SOURCE, [Fault("", None, None, str(error))]) from error
+
+    # ------------------------------------------------------------------ saving
+
+    def saved(
+        self, data: Mapping[str, Any], name: str, *, is_asked: bool, seen: str
+    ) -> dict[str, Any]:
+        """Save an edited design.
+
+        Parameters
+        ----------
+        data : mapping
+            The design as its file would have it. [-]
+        name : str
+            Of the file, in the folder. [-]
+        is_asked : bool
+            Whether a file that is there may be written over. [-]
+        seen : str
+            Version of the file that the page last opened or saved; it is only written
+            over if it still is that one. [-]
+
+        Returns
+        -------
+        values : dict
+            Name and version of the file. [-]
+
+        Raises
+        ------
+        InputError
+            With every fault of the design.
+        RefusedError
+            If the file is there and may not, or has changed since.
+        """
+        path = self._file(name)
+        design = self._design(data)
+        with self.lock:
+            if is_asked and path.exists() and version_of(path) != seen:
+                raise RefusedError(
+                    f"{path.name} is not what this page last saw: another page or "
+                    "program has written it. Save under another name, or open it.",
+                    reason="changed",
+                )
+            try:
+                save_design(design, path, self.library_folder, is_asked=is_asked)
+            except FileExistsError as error:
+                raise RefusedError(
+                    f"{path.name} is there already.", reason="exists"
+                ) from error
+            version = version_of(path)
+        return {"file": path.name, "seen": version, "cautions": list(CAUTIONS)}
+
+    def sheet(
+        self, data: Mapping[str, Any], name: str, *, is_asked: bool
+    ) -> dict[str, Any]:
+        """Write the layup sheet of an edited design.
+
+        Parameters
+        ----------
+        data : mapping
+            The design as its file would have it. [-]
+        name : str
+            File name of the design; the sheet's folder is named after it. [-]
+        is_asked : bool
+            Whether a sheet that is there may be written over. [-]
+
+        Returns
+        -------
+        values : dict
+            Folder of the sheet and its files. [-]
+
+        Raises
+        ------
+        InputError
+            With every fault, or why it cannot be built.
+        RefusedError
+            If there is such a sheet already.
+        """
+        folder = self.folder / f"sheet-{self._file(name).stem}"
+        design = self._design(data)
+        if folder.is_symlink():
+            raise RefusedError(f"{folder.name} is a link.", reason="name")
+        if (folder / SHEET_NAME).exists() and not is_asked:
+            raise RefusedError(f"{folder.name} holds a sheet already.", reason="exists")
+        with self.lock:
+            report = self._report(design)
+            mandrel = self.library.mandrels[design.shaft.mandrel]
+            paths = write_sheet(report, folder, spec=self.spec, mandrel=mandrel)
+        return {
+            "folder": folder.name,
+            "files": [path.name for path in paths],
+            "cautions": list(CAUTIONS),
+        }
+
+    def _file(self, name: str) -> Path:
+        """Path of a design file in the folder; nothing else is ever touched."""
+        stem = name.strip().removesuffix(".toml").strip()
+        if (
+            not stem
+            or stem.startswith(".")
+            or len(stem) > _NAME_MOST
+            or _FILE_NAME.fullmatch(stem) is None
+            or not stem.isprintable()
+        ):
+            raise RefusedError(
+                "not a file name. Give letters, digits, blanks, '-', '_' or '.', at "
+                f'most {_NAME_MOST}, none of / \\ : * ? " < > |, no point at its '
+                "beginning.",
+                reason="name",
+            )
+        path = self.folder / f"{stem}.toml"
+        if path.is_symlink() or path.resolve().parent != self.folder:
+            raise RefusedError(f"{path.name} is a link.", reason="name")
+        return path
+
+    def _free_name(self, stem: str) -> str:
+        """Name of a file that is not there yet."""
+        base = re.sub(r"-\d+$", "", stem)[: _NAME_MOST - 5]
+        for number in range(2, 10_000):
+            name = f"{base}-{number}.toml"
+            if not (self.folder / name).exists():
+                return name
+        return ""
+
+
+def version_of(path: Path) -> str:
+    """Version of a file: a hash of what it holds.
+
+    Parameters
+    ----------
+    path : Path
+        A file. [-]
+
+    Returns
+    -------
+    version : str
+        Hexadecimal. [-]
+    """
+    return hashlib.sha256(path.read_bytes()).hexdigest()[:24]
+
+
+def faults_json(error: InputError) -> list[dict[str, Any]]:
+    """Faults of a design, each with the place on the page it belongs to.
+
+    Parameters
+    ----------
+    error : InputError
+        What was found. [-]
+
+    Returns
+    -------
+    faults : list of dict
+        Text, number of the flag from 0 or none, table or none, key or none. [-]
+    """
+    found = []
+    for fault in error.faults:
+        flag = _FLAG_WHERE.match(fault.where)
+        table = _TABLE_WHERE.match(fault.where)
+        found.append(
+            {
+                "text": str(fault),
+                "message": fault.message,
+                "flag": int(flag[1]) - 1 if flag else None,
+                "table": table[1] if table else None,
+                "key": fault.key,
+            }
+        )
+    return found
+
+
+def _as_data(design: Design) -> dict[str, Any]:
+    data = tomllib.loads(design_to_text(design))
+    data.pop("library", None)
+    for table in ("shaft", "finish", "bench", "cutting"):
+        data.setdefault(table, {})
+    return data
+
+
+def _front_values(row: Mapping[Any, Any], keys: list[str]) -> list[dict[str, str]]:
+    metrics = [METRIC[key] for key in keys if METRIC[key].column in row]
+    return [
+        {
+            "label": metric.label,
+            "shown": metric.shown(float(row[metric.column]) / metric.scale),
+        }
+        for metric in metrics
+    ]
+
+
+def _numbers(values: Any) -> list[float | None]:
+    return [float(f"{v:.7g}") if math.isfinite(v) else None for v in values]
+
+
+def _profile(report: Report) -> dict[str, Any]:
+    profile = report.profile
+    margin = np.where(profile.margin < 1e3, profile.margin, np.nan)
+    return {
+        "station_mm": _numbers(profile.station * 1e3),
+        "ei_n_m2": _numbers(profile.EI),
+        "gj_n_m2": _numbers(profile.GJ),
+        "margin": _numbers(margin),
+        "outer_diameter_mm": _numbers(profile.outer_diameter * 1e3),
+    }
+
+
+def _map(report: Report, library: Library) -> dict[str, Any]:
+    layout = flag_map(report, library.mandrels[report.design.shaft.mandrel])
+    return {
+        "start_mm": layout.start * 1e3,
+        "end_mm": layout.end * 1e3,
+        "length_mm": layout.length * 1e3,
+        "tip_parallel_mm": layout.tip_parallel * 1e3,
+        "breaks": [
+            {"station_mm": round(x * 1e3, 4), "diameter_mm": round(d * 1e3, 4)}
+            for x, d in layout.breaks
+        ],
+        "rows": [
+            {
+                "label": row.label,
+                "kind": row.kind,
+                "angle_deg": math.degrees(row.angle),
+                "is_pair": row.is_pair,
+                "outline": [[round(x * 1e3, 4), share] for x, share in row.outline],
+            }
+            for row in layout.rows
+        ],
+    }

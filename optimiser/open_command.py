@@ -1,0 +1,81 @@
+"""The command that opens the edit page."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import threading
+import webbrowser
+from typing import Any
+
+from optimiser.chosen import choose
+from optimiser.desk import Desk
+from optimiser.desk_server import HOST, serve
+from optimiser.hand_commands import AddCommand, add_source
+from optimiser.store import ABOUT, open_run
+from optimiser.terminal import COMPILING, whole
+
+#: After this much silence it is said what is waited for. [s]
+_SILENT_FOR = 3.0
+
+
+def add_open_command(command: AddCommand) -> None:
+    """Add the command of this module to the command line.
+
+    Parameters
+    ----------
+    command : callable
+        Adds one and gives its parser. [-]
+    """
+    opened = command("open", _open, "change a design on a page of this machine")
+    add_source(opened, has_json=False)
+    opened.add_argument(
+        "--port", type=whole(1), default=0, metavar="N", help="port; a free one without"
+    )
+    opened.add_argument(
+        "--no-browser", action="store_true", help="print the address, open no browser"
+    )
+
+
+def _open(arguments: argparse.Namespace) -> int:
+    desk = _desk(arguments)
+    server = serve(desk, arguments.port)
+    address = f"http://{HOST}:{server.server_port}/"
+    print(f"{address}  (this machine alone; Ctrl-C ends it)")
+    print(f"designs and sheets go to {desk.folder}")
+    sys.stdout.flush()
+    if not arguments.no_browser:
+        threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+    try:
+        server.serve_forever()
+    except KeyboardInterrupt:
+        print("closed")
+    finally:
+        server.server_close()
+    return 0
+
+
+def _desk(arguments: Any) -> Desk:
+    source = arguments.source
+    is_run = source.is_dir() and (source / ABOUT).exists()
+    chooses = is_run and not (arguments.design or arguments.spec or arguments.library)
+    waiting = threading.Timer(
+        _SILENT_FOR, lambda: print(COMPILING, file=sys.stderr, flush=True)
+    )
+    waiting.daemon = True
+    waiting.start()
+    try:
+        if chooses:
+            desk = Desk.of_run(open_run(source))
+        else:
+            chosen = choose(
+                source,
+                design=arguments.design,
+                library=arguments.library,
+                spec=arguments.spec,
+            )
+            desk = Desk.of(chosen)
+        desk.warm_up()
+        return desk
+    finally:
+        waiting.cancel()
