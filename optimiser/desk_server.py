@@ -8,17 +8,19 @@ are bounded, and files are read and written in one folder.
 
 from __future__ import annotations
 
+import errno
 import json
+import socket
 import threading
 from collections.abc import Callable, Mapping
 from importlib.resources import files
 from typing import Any, Final
 
 from flask import Flask, Response, request
+from waitress import create_server
 from werkzeug.datastructures import Headers
 from werkzeug.exceptions import HTTPException
 from werkzeug.security import safe_join
-from werkzeug.serving import BaseWSGIServer, WSGIRequestHandler, make_server
 
 from model import InputError
 from optimiser.desk import Desk, RefusedError, faults_json
@@ -27,6 +29,8 @@ from optimiser.sheet import SHEET_NAME
 HOST: Final = "127.0.0.1"
 #: Largest body of a request. [bytes]
 BODY_MOST: Final = 200_000
+#: Larger ones are not even read. [bytes]
+_READ_MOST = 2 * BODY_MOST
 _PAGE = files("optimiser") / "desk_page"
 _ASSETS: Final = {
     "desk.js": "text/javascript",
@@ -59,46 +63,50 @@ class _BadRequestError(Exception):
         self.status = status
 
 
-class _QuietHandler(WSGIRequestHandler):
-    """Keeps connections open, and says nothing of every request."""
+class DeskServer:
+    """A server that listens, and serves once it is told to."""
 
-    protocol_version = "HTTP/1.1"
-
-    def log_request(self, code: int | str = "-", size: int | str = "-") -> None:
-        """Say nothing."""
-
-
-def serve(desk: Desk, port: int = 0) -> BaseWSGIServer:
-    """Make the server of a desk; it listens, and serves once it is told to.
-
-    Parameters
-    ----------
-    desk : Desk
-        What the page works on. [-]
-    port : int
-        Port; 0 for a free one. [-]
-
-    Returns
-    -------
-    server : BaseWSGIServer
-        With its `server_port`; `serve_forever` serves until `shutdown`. [-]
-
-    Raises
-    ------
-    OSError
-        If the port is taken.
-    """
-    ports: list[int] = []
-    app = make_app(desk, ports)
-    # the library ends the program where a port is taken; an error can be said
-    try:
-        server = make_server(
-            HOST, port, app, threaded=True, request_handler=_QuietHandler
+    def __init__(self, desk: Desk, port: int = 0) -> None:
+        ports: list[int] = []
+        listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        try:
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            listener.bind((HOST, port))
+        except (OSError, OverflowError) as error:
+            listener.close()
+            said = f"port {port} cannot be used; give another one"
+            raise OSError(errno.EADDRINUSE, said) from error
+        self._server = create_server(
+            make_app(desk, ports),
+            sockets=[listener],
+            threads=4,
+            ident=None,
+            max_request_body_size=_READ_MOST,
+            max_request_header_size=16_384,
+            channel_timeout=30,
         )
-    except SystemExit as stop:
-        raise OSError(f"port {port} is taken; give another one") from stop
-    ports.append(server.server_port)
-    return server
+        self.port: int = listener.getsockname()[1]
+        ports.append(self.port)
+
+    def serve(self) -> None:
+        """Serve until the server is closed, or the program interrupted."""
+        self._server.run()
+
+    def beside(self) -> threading.Thread:
+        """Serve beside the program.
+
+        Returns
+        -------
+        thread : Thread
+            Ends some time after the server is closed. [-]
+        """
+        thread = threading.Thread(target=self.serve, daemon=True)
+        thread.start()
+        return thread
+
+    def close(self) -> None:
+        """Stop serving."""
+        self._server.close()
 
 
 def make_app(desk: Desk, ports: list[int]) -> Flask:
@@ -264,21 +272,3 @@ def _sheet_file(desk: Desk, folder: str, name: str) -> Response:
     response = Response(path.read_bytes(), mimetype=kind)
     response.headers["Content-Disposition"] = f'inline; filename="{name}"'
     return response
-
-
-def serving(server: BaseWSGIServer) -> threading.Thread:
-    """Serve beside the program.
-
-    Parameters
-    ----------
-    server : BaseWSGIServer
-        As `serve` makes it. [-]
-
-    Returns
-    -------
-    thread : Thread
-        Runs until the server is shut down. [-]
-    """
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
-    thread.start()
-    return thread

@@ -10,7 +10,7 @@ from typing import Any
 
 from optimiser.chosen import choose
 from optimiser.desk import Desk
-from optimiser.desk_server import HOST, serve
+from optimiser.desk_server import HOST, DeskServer
 from optimiser.hand_commands import AddCommand, add_source
 from optimiser.store import ABOUT, open_run
 from optimiser.terminal import COMPILING, whole
@@ -39,19 +39,19 @@ def add_open_command(command: AddCommand) -> None:
 
 def _open(arguments: argparse.Namespace) -> int:
     desk = _desk(arguments)
-    server = serve(desk, arguments.port)
-    address = f"http://{HOST}:{server.server_port}/"
+    server = DeskServer(desk, arguments.port)
+    address = f"http://{HOST}:{server.port}/"
     print(f"{address}  (this machine alone; Ctrl-C ends it)")
     print(f"designs and sheets go to {desk.folder}")
     sys.stdout.flush()
     if not arguments.no_browser:
         threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
     try:
-        server.serve_forever()
+        server.serve()
     except KeyboardInterrupt:
         print("closed")
     finally:
-        server.server_close()
+        server.close()
     return 0
 
 

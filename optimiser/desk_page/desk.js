@@ -74,7 +74,10 @@ async function tell() {
 function show(ok, answer) {
   if (ok) {
     state.answer = answer;
-    Object.assign(state, { map: answer.map, profile: answer.profile, points: answer.points, faults: [] });
+    Object.assign(state, { profile: answer.profile, points: answer.points, faults: [] });
+    // where a newer edit is under way, the map already is as that one has it
+    if (!late) state.map = answer.map;
+    state.map ??= answer.map;
     state.first ??= answer;
   } else {
     state.faults = answer.faults ?? [{ text: answer.error, flag: null, table: null, key: null }];
@@ -84,10 +87,10 @@ function show(ok, answer) {
   showStanding();
   if (!state.answer) return;
   for (const id of ["map", "strips", "measures"]) at(id).classList.toggle("stale", !ok);
+  fillFlags();
   if (ok) {
     drawAll();
     showMetrics();
-    fillFlags();
   }
 }
 
@@ -329,6 +332,7 @@ function fieldOf(table, key, label) {
 // ------------------------------------------------------------------------ showing
 
 function drawAll() {
+  // flags that came or went are drawn when they have been measured
   drawMap(at("map"), state, hands);
   drawStrips(at("strips"), state);
 }
