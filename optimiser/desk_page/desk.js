@@ -2,7 +2,7 @@
 
 import { make, shown, signed } from "/assets/desk_draw.js";
 import { drawMap } from "/assets/desk_map.js";
-import { changesTable, drawCourse, drawStrips, sharesTable } from "/assets/desk_plots.js";
+import { bandStrip, changesTable, drawCourse, drawStrips, sharesTable } from "/assets/desk_plots.js";
 
 const at = (id) => document.getElementById(id);
 const TOLD_AFTER = 350; // ms of rest before shares are asked for
@@ -354,7 +354,7 @@ const MARKS = { in: "✓", low: "▼ low", high: "▲ high", "": "" };
 function showMetrics() {
   const first = new Map(state.first.metrics.map((row) => [row.what, row]));
   const asked = state.answer.metrics.some((row) => row.asked);
-  const head = ["", "Now", "Change", ...(asked ? ["Asked", ""] : [])];
+  const head = ["", "Now", "Change", ...(asked ? ["Asked", "", ""] : [])];
   at("metrics").replaceChildren(
     make("thead", {}, make("tr", {}, ...head.map((text, i) => make("th", { class: i ? "" : "left", title: text === "Change" ? "since the design was opened" : null }, text)))),
     make("tbody", {}, ...state.answer.metrics.map((row) => {
@@ -365,7 +365,7 @@ function showMetrics() {
       return make("tr", {}, make("td", { class: "left" }, row.unit ? `${row.label} [${row.unit}]` : row.label),
         make("td", { class: row.state, "data-metric": row.what }, row.shown),
         make("td", { class: "quiet" }, by !== null && Math.abs(by) >= 0.5 * 10 ** -row.decimals ? signed(by, row.decimals) : ""),
-        ...(asked ? [make("td", { class: "band", title: row.asked }, band), make("td", { class: row.state }, MARKS[row.state])] : []));
+        ...(asked ? [make("td", { class: "band", title: row.asked }, band), make("td", {}, bandStrip(row)), make("td", { class: row.state }, MARKS[row.state])] : []));
     })));
   const said = [...state.answer.misses.map((text) => `misses ${text}`), ...state.answer.notes];
   at("missed").replaceChildren(said.length ? make("ul", {}, ...said.map((text) => make("li", {}, text))) : "");

@@ -155,3 +155,19 @@ export function changesTable(told, chosen) {
       ...columns.map((column) => make("td", {}, signed(row.difference[column], told.decimals[column] ?? 2))),
       make("td", { class: "words" }, [row.obstacle, row.leaves.length ? `leaves ${row.leaves.join(", ")}` : ""].filter(Boolean).join("; "))))));
 }
+
+/** Where a value lies in its band, a third of the band shown to either side. */
+export function bandStrip(row) {
+  if (row.value === null || (row.low === null && row.high === null)) return "";
+  const [width, high] = [58, 12];
+  const span = row.low !== null && row.high !== null
+    ? row.high - row.low : Math.max(Math.abs((row.low ?? row.high) * 0.5), 1e-9);
+  const from = row.low !== null ? row.low - span / 3 : row.high - span;
+  const to = row.high !== null ? row.high + span / 3 : row.low + span;
+  const x = (value) => Math.min(Math.max(((value - from) / (to - from)) * width, 1.5), width - 1.5);
+  const [a, b] = [row.low === null ? 0 : x(row.low), row.high === null ? width : x(row.high)];
+  return draw("svg", { width, height: high, class: "strip", "aria-hidden": "true" },
+    draw("rect", { x: 0, y: 4, width, height: 4, fill: "#e6eaed" }),
+    draw("rect", { x: a, y: 4, width: Math.max(b - a, 1), height: 4, fill: "#9cc5b8" }),
+    draw("rect", { x: x(row.value) - 1.5, y: 0, width: 3, height: high, fill: row.state === "in" ? "#155a8a" : "#b3261e" }));
+}
