@@ -141,10 +141,11 @@ def make_app(desk: Desk, ports: list[int]) -> Flask:
 
     @app.errorhandler(Exception)
     def failed(error: Exception) -> Response:
+        # what a person can get wrong is an answer of its own, not a failed request
         if isinstance(error, InputError):
-            return _json({"faults": faults_json(error)}, 422)
+            return _json({"faults": faults_json(error)})
         if isinstance(error, RefusedError):
-            return _json({"error": str(error), "reason": error.reason}, 409)
+            return _json({"error": str(error), "reason": error.reason})
         if isinstance(error, _BadRequestError):
             return _json({"error": str(error)}, error.status)
         if isinstance(error, HTTPException):

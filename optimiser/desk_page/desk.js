@@ -28,7 +28,7 @@ async function ask(path, body) {
   const response = await fetch(path, options);
   let answer;
   try { answer = await response.json(); } catch { answer = { error: "the program gave no answer" }; }
-  return { ok: response.ok, status: response.status, answer };
+  return { ok: response.ok && !answer.faults && !answer.error, answer };
 }
 
 async function measure() {
@@ -340,7 +340,7 @@ function drawAll() {
 function showFaults() {
   const place = at("faults");
   place.hidden = !state.faults.length;
-  place.replaceChildren(make("strong", {}, "Not to be measured as it stands; below is what was last:"),
+  place.replaceChildren(make("strong", {}, "This cannot be measured as it stands. What is pale is of the last that could:"),
     make("ul", {}, ...state.faults.map((fault) => make("li", {}, fault.text))));
   for (const input of at("body").querySelectorAll("[data-key]")) {
     const fault = state.faults.find((f) => f.table === input.dataset.table && f.key === input.dataset.key);

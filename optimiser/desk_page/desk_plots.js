@@ -104,7 +104,7 @@ export function sharesTable(told, fills, chosen, choose) {
       swatch.style.background = fill;
       return make("tr", { class: row.order ? (row.order - 1 === chosen ? "pick chosen" : "pick") : "",
         click: () => { if (row.order) choose(row.order - 1); } },
-        make("td", { class: "left" }, swatch, row.order ? `${row.order} ${row.flag}` : `(${row.flag})`),
+        make("td", { class: "left", title: row.title }, swatch, row.order ? `${row.order} ${row.flag}` : `(${row.flag})`),
         ...keys.map((key) => {
           const value = row.share_pct[key];
           const cell = make("td", {}, shown(value, 1));

@@ -43,11 +43,7 @@ def visit(browser):
                 amiss.append(f"asked {request.url}")
 
         def hear(message):
-            # a refusal that a test asks for is told by its status alone
-            if (
-                message.type in ("error", "warning")
-                and "status of 4" not in message.text
-            ):
+            if message.type in ("error", "warning"):
                 amiss.append(message.text)
 
         page.on("request", look)
