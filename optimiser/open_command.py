@@ -47,11 +47,11 @@ def _open(arguments: argparse.Namespace) -> int:
     if not arguments.no_browser:
         threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
     try:
+        # ends quietly at Ctrl-C
         server.serve()
-    except KeyboardInterrupt:
-        print("closed")
     finally:
         server.close()
+    print("closed")
     return 0
 
 

@@ -2,7 +2,10 @@
 
 import http.client
 import json
+import signal
 import socket
+import subprocess
+import sys
 from dataclasses import replace
 
 import pytest
@@ -12,6 +15,7 @@ from optimiser.cli import main
 from optimiser.desk_server import BODY_MOST, DeskServer
 from optimiser.explain import explain
 from optimiser.explain_text import explain_json
+from tests.conftest import SCENARIOS
 from tests.pages.desks import a_desk, served
 
 JSON = {"Content-Type": "application/json"}
@@ -378,6 +382,30 @@ def test_a_folder_that_cannot_be_written_is_said(ask, opened, monkeypatch):
     status, data, _ = ask("POST", "/data/save", {**changed(opened), "file": "any"})
     assert status == 500
     assert data["error"] == "there: permission denied"
+
+
+def test_the_command_serves_until_it_is_interrupted(desk):
+    words = [sys.executable, "-m", "optimiser.cli", "open", str(desk.first)]
+    with subprocess.Popen(
+        [*words, "--no-browser"],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        cwd=SCENARIOS.parent,
+    ) as process:
+        try:
+            address = process.stdout.readline().split()[0]
+            assert address.startswith("http://127.0.0.1:")
+            assert str(desk.folder) in process.stdout.readline()
+            connection = http.client.HTTPConnection(address[7:-1], timeout=20)
+            connection.request("GET", "/data/start")
+            assert connection.getresponse().status == 200
+            connection.close()
+            process.send_signal(signal.SIGINT)
+            out, err = process.communicate(timeout=20)
+        finally:
+            process.kill()
+    assert (process.returncode, out, err) == (0, "closed\n", "")
 
 
 def test_the_command_refuses_what_is_no_design(capsys, tmp_path):

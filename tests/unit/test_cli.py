@@ -36,6 +36,7 @@ COMMANDS = (
     "accuracy",
     "explain",
     "try",
+    "open",
     "nudge",
     "compare",
 )
