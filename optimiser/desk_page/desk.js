@@ -89,7 +89,8 @@ function show(ok, answer) {
   for (const id of ["map", "strips", "measures"]) at(id).classList.toggle("stale", !ok);
   fillFlags();
   if (ok) {
-    drawAll();
+    if (!late) drawMap(at("map"), state, hands);
+    drawStrips(at("strips"), state);
     showMetrics();
   }
 }
@@ -332,7 +333,6 @@ function fieldOf(table, key, label) {
 // ------------------------------------------------------------------------ showing
 
 function drawAll() {
-  // flags that came or went are drawn when they have been measured
   drawMap(at("map"), state, hands);
   drawStrips(at("strips"), state);
 }

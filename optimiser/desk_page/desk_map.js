@@ -26,6 +26,7 @@ export function scaleOf(map, width) {
 /** Draws the map. `hands` takes what people do: choose, move(live), done. */
 export function drawMap(svg, state, hands) {
   const { map } = state;
+  // flags that came or went are drawn when they have been measured
   if (map.rows.length !== state.design.flag.length) return;
   const width = svg.clientWidth || 900;
   const bottom = TOP + ROW * map.rows.length + 4;
