@@ -19,6 +19,7 @@ from model.conditions import Conditions, Layups, Sheet, layups_of, no_layups
 from model.cost import gross_area
 from model.design import (
     Bench,
+    Costs,
     Cutting,
     Design,
     Finish,
@@ -128,6 +129,7 @@ __all__ = [
     "Choice",
     "Comparison",
     "Conditions",
+    "Costs",
     "Cutting",
     "Design",
     "Document",

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from model.design import CRITERIA, Bench, Cutting, Design, Finish
+from model.design import CRITERIA, Bench, Costs, Cutting, Design, Finish
 from model.failure import ply_limits
 from model.laminate import N_STIFFNESS, ring_stiffness
 from model.library import Library, Mandrel, Ply
@@ -26,6 +26,8 @@ BoolArray = NDArray[np.bool_]
 
 #: Longest cell between two points. [m]
 CELL = 0.025
+
+_NO_COSTS = Costs()
 
 # columns of the sheet table; the first are the stiffness in the tube's axes
 N_COLUMNS = N_STIFFNESS + 10
@@ -55,6 +57,7 @@ class Conditions:
     finish: Finish
     bench: Bench
     cutting: Cutting
+    costs: Costs = _NO_COSTS
     trim_tip: float = 0.0  #: [m]
     trim_butt: float = 0.0  #: [m]
     ei_stations: tuple[float, ...] = ()  #: where EI is asked for [m]
@@ -72,6 +75,7 @@ class Conditions:
         finish: Finish,
         bench: Bench,
         cutting: Cutting,
+        costs: Costs = _NO_COSTS,
         trim_tip: float = 0.0,
         trim_butt: float = 0.0,
         ei_stations: Sequence[float] = (),
@@ -89,7 +93,7 @@ class Conditions:
             Every prepreg at every angle that a flag may have. [-]
         mandrels : sequence of str
             Names of the mandrels. [-]
-        finish, bench, cutting : Finish, Bench, Cutting
+        finish, bench, cutting, costs : Finish, Bench, Cutting, Costs
             As in a design. [-]
         trim_tip, trim_butt : float
             Cut off after cure. [m]
@@ -118,6 +122,7 @@ class Conditions:
             finish=finish,
             bench=bench,
             cutting=cutting,
+            costs=costs,
             trim_tip=trim_tip,
             trim_butt=trim_butt,
             ei_stations=tuple(ei_stations),
@@ -177,6 +182,7 @@ class Conditions:
             finish=_FinishNumbers(*finish),
             bench=_BenchNumbers(*(_number(v) for v in astuple(self.bench))),
             cutting=_CuttingNumbers(*(float(v) for v in astuple(self.cutting))),
+            costs=_CostNumbers(*(float(v) for v in astuple(self.costs))),
             trim_tip=float(self.trim_tip),
             trim_butt=float(self.trim_butt),
             ei_stations=np.array(self.ei_stations, dtype=float),
@@ -204,6 +210,9 @@ _FinishNumbers: Any = namedtuple(  # type: ignore[misc]
 _BenchNumbers: Any = namedtuple(  # type: ignore[misc]
     "_BenchNumbers", [f.name for f in fields(Bench)]
 )
+_CostNumbers: Any = namedtuple(  # type: ignore[misc]
+    "_CostNumbers", [f.name for f in fields(Costs)]
+)
 _CuttingNumbers: Any = namedtuple(  # type: ignore[misc]
     "_CuttingNumbers", [f.name for f in fields(Cutting)]
 )
@@ -221,6 +230,7 @@ class Numbers(NamedTuple):
     finish: Any
     bench: Any
     cutting: Any
+    costs: Any
     trim_tip: float
     trim_butt: float
     ei_stations: Array

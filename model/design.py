@@ -54,6 +54,7 @@ CRITERIA: Final = ("maximum strain", "quadratic")
 
 _LENGTH: Final = Quantity("length", at_least=0.0)
 _SHORT: Final = Quantity("length", at_least=0.0, at_most=0.2)
+_MONEY: Final = Quantity("number", at_least=0.0, at_most=1e6)
 _ON_BENCH: Final = Quantity("length", at_least=0.0, at_most=2.0)
 
 
@@ -229,6 +230,41 @@ class Cutting:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Costs:
+    """What a shaft costs beside its prepreg, in the library's currency."""
+
+    __pydantic_config__ = FORBID_EXTRA
+
+    #: cutting and rolling a flag, a pair being one [currency]
+    labour_per_flag: Annotated[float, _MONEY] = 0.0
+    #: all other work on a shaft: wrapping tape, cure, extraction, finish [currency]
+    labour_per_shaft: Annotated[float, _MONEY] = 0.0
+    #: tape, release agent, coating, abrasives [currency]
+    consumables_per_shaft: Annotated[float, _MONEY] = 0.0
+    #: share of the shafts made that is not sold; the others bear their cost [-]
+    scrap: Annotated[float, Quantity("number", at_least=0.0, at_most=0.9)] = 0.0
+
+    def __post_init__(self) -> None:
+        _settle(self)
+
+    def per_shaft(self, n_flags: int) -> float:
+        """Cost of a shaft made, beside its prepreg.
+
+        Parameters
+        ----------
+        n_flags : int
+            Its flags. [-]
+
+        Returns
+        -------
+        cost : float
+            Labour and consumables, scrap not counted. [currency]
+        """
+        labour = self.labour_per_flag * n_flags + self.labour_per_shaft
+        return labour + self.consumables_per_shaft
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Design:
     """One shaft: everything needed to evaluate it but the library."""
 
@@ -238,6 +274,7 @@ class Design:
     flags: tuple[Flag, ...]  #: in rolling order
     bench: Bench = Bench()  #: how it is tested
     cutting: Cutting = Cutting()  #: how its pieces are cut
+    costs: Costs = Costs()  #: what it costs beside its prepreg
     library: str | None = None  #: folder of its library, from the design's own folder
 
 
@@ -265,7 +302,7 @@ def design_id(design: Design, library: Library) -> str:
     Values at their defaults are left out, so a key added to the files in a later
     version leaves the ids of older designs as they are.
     """
-    content = {
+    content: dict[str, Any] = {
         "shaft": _content(design.shaft),
         "finish": _content(design.finish),
         "bench": _content(design.bench),
@@ -279,6 +316,9 @@ def design_id(design: Design, library: Library) -> str:
         ],
         "mandrel": _content(library.mandrels[design.shaft.mandrel]),
     }
+    costs = _content(design.costs)
+    if costs:
+        content["costs"] = costs
     canonical = json.dumps(content, sort_keys=True, separators=(",", ":"))
     return hashlib.sha256(canonical.encode()).hexdigest()[:10]
 

@@ -14,7 +14,7 @@ from typing import Annotated, cast
 
 from pydantic import AfterValidator, ValidationInfo
 
-from model.design import Bench, Cutting, Design, Finish, Flag, Shaft
+from model.design import Bench, Costs, Cutting, Design, Finish, Flag, Shaft
 from model.design_checks import (
     SAME,
     bare_stretches,
@@ -300,6 +300,7 @@ def _design(
     tables = document.tables("flag", _FlagTable, context=context)
     bench = read_bench(document)
     cutting = document.table("cutting", Cutting)
+    costs = document.table("costs", Costs)
     if finish is not None:
         check_finish(document, finish, shaft.length if shaft else None)
     if bench is not None:
@@ -311,7 +312,13 @@ def _design(
         for message in bare_stretches(shaft, flags):
             document.fault("[[flag]]", None, None, message)
     document.close()
-    if shaft is None or finish is None or bench is None or cutting is None:
+    if (
+        shaft is None
+        or finish is None
+        or bench is None
+        or cutting is None
+        or costs is None
+    ):
         raise AssertionError("a table without faults is never None")
     design = Design(
         name=str(name),
@@ -320,6 +327,7 @@ def _design(
         flags=flags,
         bench=bench,
         cutting=cutting,
+        costs=costs,
         library=library_text,
     )
     return design, library
@@ -379,7 +387,7 @@ def design_to_text(design: Design) -> str:
     Returns
     -------
     text : str
-        TOML; of [bench] and [cutting] only what differs from the defaults. [-]
+        TOML; of [bench], [cutting] and [costs] only what differs from the defaults. [-]
     """
     lines = [f"format = {FORMAT}", f"name = {quoted(design.name)}"]
     if design.library is not None:
@@ -389,6 +397,7 @@ def design_to_text(design: Design) -> str:
         ("finish", design.finish),
         ("bench", design.bench),
         ("cutting", design.cutting),
+        ("costs", design.costs),
     ):
         body = _lines(table)
         if body:
@@ -421,7 +430,7 @@ def design_to_text(design: Design) -> str:
     return "\n".join([*lines, ""])
 
 
-def _lines(table: Shaft | Finish | Bench | Cutting) -> list[str]:
+def _lines(table: Shaft | Finish | Bench | Cutting | Costs) -> list[str]:
     """Lines of a table whose values differ from the defaults."""
     lines = []
     by_field = readers(type(table))

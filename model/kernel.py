@@ -123,7 +123,8 @@ def _roll(
     )
     for p in range(np.uint64(n_x)):
         work.build[p] = work.mandrel[p]
-    cost = 0.0
+    costs = numbers.costs
+    cost = costs.labour_per_shaft + costs.consumables_per_shaft
     overhang = 0.0
     for k in range(layups.sheet.shape[1]):
         if layups.sheet[i, k] < 0:
@@ -192,9 +193,9 @@ def _roll(
         work.net[k] = net
         work.gross[k] = gross
         work.splices[k] = splices
-        cost += gross * ply[PRICE]
+        cost += gross * ply[PRICE] + costs.labour_per_flag
         overhang = max(overhang, over)
-    metrics[col.MATERIAL_COST] = cost
+    metrics[col.MATERIAL_COST] = cost / (1.0 - costs.scrap)
     shop[col.ROLL_OVERHANG] = overhang
 
 

@@ -230,6 +230,7 @@ def _alone(design: Design, library: Library, cell: float) -> tuple[Conditions, L
         finish=design.finish,
         bench=design.bench,
         cutting=design.cutting,
+        costs=design.costs,
         trim_tip=design.shaft.trim_tip,
         trim_butt=design.shaft.trim_butt,
         cell=cell,

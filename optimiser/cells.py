@@ -71,6 +71,9 @@ class Cells(NamedTuple):
     roll_edge: float  #: not used [m]
     splice_from: float  #: [rad]
     batch: float  #: shafts that are cut together [-]
+    per_flag: float  #: labour [currency]
+    per_shaft: float  #: labour and consumables beside that [currency]
+    sold: float  #: share of the shafts made [-]
 
 
 def cells_of(encoding: Encoding) -> Cells:
@@ -154,6 +157,9 @@ def cells_of(encoding: Encoding) -> Cells:
         roll_edge=float(conditions.cutting.roll_edge),
         splice_from=float(conditions.cutting.splice_from),
         batch=float(conditions.cutting.batch),
+        per_flag=float(conditions.costs.labour_per_flag),
+        per_shaft=conditions.costs.per_shaft(0),
+        sold=1.0 - conditions.costs.scrap,
     )
 
 

@@ -6,7 +6,7 @@ named at once, with what is wrong in the design that the others make::
 
     set     "torque pair: wraps = 3, end = 900 mm"    keys of a flag
             "#2: wraps += 0.5"                        of the second flag, half a wrap
-            "shaft: mandrel_set = 75 mm"              shaft, finish, bench, cutting
+            "shaft: mandrel_set = 75 mm"              shaft, finish, bench, ...
             "body: clock = none"                      as if the key were not written
     add     "tip inner: material = standard-125, angle = 0, start = 0 mm,
              end = 200 mm, wraps = 2, after = hoop"
@@ -43,7 +43,7 @@ from model import (
 #: Kinds of edits.
 KINDS: Final = ("set", "add", "remove", "move")
 #: Tables of a design that hold keys of the shaft and not of flags.
-TABLES: Final = ("shaft", "finish", "bench", "cutting")
+TABLES: Final = ("shaft", "finish", "bench", "cutting", "costs")
 #: Keys of a flag, as its file has them.
 FLAG_KEYS: Final = (
     "name",

@@ -232,6 +232,7 @@ class Encoding:
             flags=tuple(flags),
             bench=spec.bench,
             cutting=spec.cutting,
+            costs=spec.costs,
         )
 
 
@@ -258,6 +259,7 @@ def encode(spec: Spec, library: Library) -> Encoding:
         finish=spec.finish,
         bench=spec.bench,
         cutting=spec.cutting,
+        costs=spec.costs,
         trim_tip=spec.trim_tip,
         trim_butt=spec.trim_butt,
         ei_stations=[target.station for target in spec.ei_targets],

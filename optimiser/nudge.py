@@ -364,6 +364,7 @@ def _shared(spec: Spec, library: Library, designs: Mapping[str, Design]) -> Cond
         finish=spec.finish,
         bench=spec.bench,
         cutting=spec.cutting,
+        costs=spec.costs,
         trim_tip=spec.trim_tip,
         trim_butt=spec.trim_butt,
         ei_stations=[target.station for target in spec.ei_targets],

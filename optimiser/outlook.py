@@ -569,7 +569,10 @@ def foresee_one(
     _look_at_shop(cells, row, sheet, r, top, shop)
     _price(cells, layups, i, room.price)
     _sum_rings(cells, sheet, r, top, room.price, sums)
-    weight, moment, cost = 0.0, 0.0, 0.0
+    weight, moment, cost = 0.0, 0.0, cells.per_shaft
+    for k in range(len(sheet)):
+        if sheet[k] >= 0:
+            cost += cells.per_flag
     for c in range(np.uint64(n)):
         mass = sums[MASS, c] * long[c]
         weight += mass
@@ -577,7 +580,7 @@ def foresee_one(
         cost += sums[SPENT, c] * long[c]
     log[WEIGHT] = np.log(weight)
     log[MOMENT] = np.log(moment)
-    log[COST] = np.log(cost)
+    log[COST] = np.log(cost / cells.sold)
     log[FREQUENCY] = _vibrate(cells, row, sums, room.y, room.way)
     for j in range(4):
         log[TORQUE + j] = np.nan
@@ -618,7 +621,8 @@ def slopes_of_one(
     n = len(room.top)
     row = _row(cells, layups.length[i])
     by[:] = 0.0
-    weight, moment, cost = np.exp(log[WEIGHT]), np.exp(log[MOMENT]), np.exp(log[COST])
+    weight, moment = np.exp(log[WEIGHT]), np.exp(log[MOMENT])
+    cost = np.exp(log[COST]) * cells.sold
     for c in range(n):
         long = cells.long[row, c]
         by[WEIGHT, MASS, c] = long / weight

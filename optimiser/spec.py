@@ -7,6 +7,7 @@ from typing import Annotated
 from model import (
     FORBID_EXTRA,
     Bench,
+    Costs,
     Cutting,
     Finish,
     Quantity,
@@ -169,6 +170,7 @@ class Spec:
     finish: Finish
     bench: Bench
     cutting: Cutting
+    costs: Costs
     targets: tuple[Target, ...]
     ei_targets: tuple[EITarget, ...]
     places: tuple[Place, ...]

@@ -1,8 +1,8 @@
 """Target spec files: TOML in, checked against a library.
 
 Every fault of a file is reported at once. Tables that a design has too ([shaft],
-[finish], [bench], [cutting]) are read as in a design; in [shaft] and [[place]] a value
-may be a list or {from, to, step} and is then a choice.
+[finish], [bench], [cutting], [costs]) are read as in a design; in [shaft] and [[place]]
+a value may be a list or {from, to, step} and is then a choice.
 """
 
 import math
@@ -16,6 +16,7 @@ from model import (
     FORBID_EXTRA,
     AngleText,
     Choice,
+    Costs,
     Cutting,
     Document,
     Fault,
@@ -305,6 +306,7 @@ def _spec(document: Document, library: Library) -> Spec:
     rules = document.table("rules", Rules)
     bench = read_bench(document)
     cutting = document.table("cutting", Cutting)
+    costs = document.table("costs", Costs)
     search = document.table("search", SearchOptions)
     unlimited = document.raw("search", "evaluations") is None
     if search is not None and search.time is not None and unlimited:
@@ -334,6 +336,7 @@ def _spec(document: Document, library: Library) -> Spec:
         or rules is None
         or bench is None
         or cutting is None
+        or costs is None
         or search is None
     ):
         raise AssertionError("a table without faults is never None")
@@ -347,6 +350,7 @@ def _spec(document: Document, library: Library) -> Spec:
         finish=finish,
         bench=bench,
         cutting=cutting,
+        costs=costs,
         targets=targets,
         ei_targets=ei_targets,
         places=places,

@@ -12,6 +12,7 @@ from model import (
     METRICS,
     SETUPS,
     Bench,
+    Costs,
     Cutting,
     Finish,
     Quantity,
@@ -37,7 +38,7 @@ class Key:
 
 
 def known_keys() -> tuple[Key, ...]:
-    """Every key of [rules], [bench], [cutting] and [search].
+    """Every key of [rules], [bench], [cutting], [costs] and [search].
 
     Returns
     -------
@@ -55,6 +56,7 @@ def known_keys() -> tuple[Key, ...]:
             ("rules", Rules),
             ("bench", Bench),
             ("cutting", Cutting),
+            ("costs", Costs),
             ("search", SearchOptions),
         )
         for name in (field.name for field in fields(cls))
@@ -105,6 +107,10 @@ _BENCH_MEANING = {
     "gap": "cutting gap between pieces on the roll",
     "roll_edge": "edge of the roll that is not used",
     "splice_from": "pieces at this fibre angle or above may be spliced",
+    "labour_per_flag": "to cut and roll a flag, in the library's currency",
+    "labour_per_shaft": "all other work on a shaft",
+    "consumables_per_shaft": "tape, release agent, coating, abrasives",
+    "scrap": "share of the shafts made that is not sold; the others bear its cost",
     "batch": "shafts cut together, which share what is left at the ends of rows",
 }
 
@@ -331,6 +337,7 @@ def _setting_lines(spec: Spec) -> Iterator[str]:
         "rules": spec.rules,
         "bench": spec.bench,
         "cutting": spec.cutting,
+        "costs": spec.costs,
         "search": spec.search,
     }
     keys = known_keys()

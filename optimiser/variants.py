@@ -82,7 +82,7 @@ def conditions_of(
     Parameters
     ----------
     designs : sequence of Design
-        Their finish, bench, cutting and trims are those of the first. [SI]
+        Their finish, bench, cutting, costs and trims are those of the first. [SI]
     library : Library
         Their materials and mandrels. [-]
     ei_stations : sequence of float
@@ -102,6 +102,7 @@ def conditions_of(
         finish=first.finish,
         bench=first.bench,
         cutting=first.cutting,
+        costs=first.costs,
         trim_tip=first.shaft.trim_tip,
         trim_butt=first.shaft.trim_butt,
         ei_stations=ei_stations,

@@ -5,7 +5,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from model import Bench, Cutting, Design, Finish, Flag, InputError, Shaft, evaluate
+from model import (
+    Bench,
+    Costs,
+    Cutting,
+    Design,
+    Finish,
+    Flag,
+    InputError,
+    Shaft,
+    evaluate,
+)
 
 #: Where the tests ask for EI. [m]
 EI_STATIONS = (0.2, 0.4375, 0.8)
@@ -93,6 +103,14 @@ def random_design(rng, library):
             butt_load_at=0.93,
             torque_clamp=0.150,
         )
+    costs = Costs()
+    if len(flags) % 2 == 0:
+        costs = Costs(
+            labour_per_flag=1.25,
+            labour_per_shaft=6.0,
+            consumables_per_shaft=2.5,
+            scrap=0.04,
+        )
     return Design(
         name="random",
         shaft=Shaft(
@@ -106,6 +124,7 @@ def random_design(rng, library):
         flags=tuple(flags),
         bench=bench,
         cutting=Cutting(splice_from=math.radians(15.0)),
+        costs=costs,
     )
 
 

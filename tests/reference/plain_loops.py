@@ -618,6 +618,15 @@ def roll_metres(*, b, ends, run_out, length, angle, cosine, usable, spliced, cut
     return (hollow + gap) / (whole * sine) + end / cutting.batch
 
 
+def whole_cost(design, roll_costs):
+    """Cost of a shaft that is sold, which bears those that are not."""
+    costs = design.costs
+    made = costs.labour_per_shaft + costs.consumables_per_shaft
+    for roll_cost in roll_costs:
+        made += roll_cost + costs.labour_per_flag
+    return made / (1 - costs.scrap)
+
+
 def flag_areas(design, library, plies, points, walls, i_flag):
     """Areas, splices, cost and masses of one flag."""
     flag, cutting = design.flags[i_flag], design.cutting
@@ -876,7 +885,7 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
             "tip_deflection": tip_drop,
             "butt_deflection": butt,
             "flex_point_ratio": tip_drop / (tip_drop + butt),
-            "material_cost": sum(r["cost"] for r in reports),
+            "material_cost": whole_cost(design, [r["cost"] for r in reports]),
             # an envelope that is full nowhere on the shaft tests nothing
             "durability": nan if envelope[0] is None else where[0],
             "cantilever_deflection": cantilever,

@@ -250,7 +250,9 @@ def evaluate(design, library, ei_stations=(), step_length=0.010, wanted=None):
     bore = np.interp(x + shaft.mandrel_set, mandrel.distance, mandrel.diameter) / 2
     build = bore.copy()
     plies, rings = [], []
-    cost = overhang_most = 0.0
+    costs = design.costs
+    cost = costs.labour_per_shaft + costs.consumables_per_shaft
+    overhang_most = 0.0
     for flag, start, end in zip(flags, starts, ends, strict=True):
         prepreg = library.prepregs[flag.material]
         ply = cured(prepreg, finish.resin_bleed)
@@ -306,6 +308,7 @@ def evaluate(design, library, ei_stations=(), step_length=0.010, wanted=None):
             end = 0.85 * length * math.cos(angle) + 0.35 * breadth * math.sin(angle)
             along += end / cutting.batch
         cost += pieces * along * prepreg.roll_width * prepreg.price
+        cost += costs.labour_per_flag
         plies.append(ply)
         rings.append((build, outer))
         build = outer
@@ -450,7 +453,7 @@ def evaluate(design, library, ei_stations=(), step_length=0.010, wanted=None):
         tip,
         butt,
         tip / (tip + butt),
-        cost,
+        cost / (1.0 - costs.scrap),
         1 / use - 1 if is_borne else math.nan,
         cantilever,
     )

@@ -43,6 +43,7 @@ def conditions_of(design, library, stations):
         finish=design.finish,
         bench=design.bench,
         cutting=design.cutting,
+        costs=design.costs,
         trim_tip=design.shaft.trim_tip,
         trim_butt=design.shaft.trim_butt,
         ei_stations=stations,
@@ -230,6 +231,7 @@ def test_a_batch_equals_its_designs_one_by_one(library, is_ground):
             d,
             finish=first.finish,
             bench=first.bench,
+            costs=first.costs,
             shaft=replace(
                 d.shaft,
                 trim_tip=first.shaft.trim_tip,
@@ -251,6 +253,7 @@ def test_a_batch_equals_its_designs_one_by_one(library, is_ground):
         finish=first.finish,
         bench=first.bench,
         cutting=first.cutting,
+        costs=first.costs,
         trim_tip=first.shaft.trim_tip,
         trim_butt=first.shaft.trim_butt,
         ei_stations=EI_STATIONS,

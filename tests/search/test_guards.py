@@ -294,6 +294,7 @@ def test_a_square_edge_of_a_stout_flag_is_measured_whole(shaft, library):
         finish=spec.finish,
         bench=spec.bench,
         cutting=spec.cutting,
+        costs=spec.costs,
         trim_tip=spec.trim_tip,
         trim_butt=spec.trim_butt,
         step_length=spec.rules.diameter_step_length,

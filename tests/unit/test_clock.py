@@ -398,6 +398,7 @@ def judged(design, library):
         finish=design.finish,
         bench=design.bench,
         cutting=design.cutting,
+        costs=design.costs,
         trim_tip=design.shaft.trim_tip,
         trim_butt=design.shaft.trim_butt,
     )

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from model import (
     Bench,
+    Costs,
     Cutting,
     Design,
     Finish,
@@ -94,7 +95,12 @@ def designs(draw):
             butt_load=draw(st.floats(1.0, 40.0)),
         ),
         cutting=Cutting(
-            gap=draw(lengths(0.0, 0.01)), splice_from=draw(st.floats(0, 1.5))
+            gap=draw(lengths(0.0, 0.01)),
+            splice_from=draw(st.floats(0, 1.5)),
+            batch=draw(st.integers(1, 1000)),
+        ),
+        costs=Costs(
+            labour_per_flag=draw(st.floats(0.0, 10.0)), scrap=draw(st.floats(0.0, 0.5))
         ),
     )
 
