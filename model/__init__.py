@@ -59,6 +59,7 @@ from model.fields import (
 from model.files import read_text
 from model.laminate import plane_stiffness, rotated_stiffness
 from model.library import (
+    PriceBreak,
     Fibre,
     Library,
     Mandrel,
@@ -154,6 +155,7 @@ __all__ = [
     "Piece",
     "Ply",
     "Prepreg",
+    "PriceBreak",
     "Profile",
     "Profiles",
     "Quantity",

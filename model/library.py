@@ -1,15 +1,17 @@
 """The material and mandrel library: four CSV tables into frozen dataclasses.
 
 Engineers keep `fibres.csv`, `resins.csv`, `prepregs.csv` and `mandrels.csv` in a
-folder; `library.toml` beside them, if there is one, states the currency. Without a
-folder the packaged tables are read, an invented shop that says so row by row.
+folder; `library.toml` beside them, if there is one, states the currency, and
+`price_breaks.csv` the prices of larger orders. Without a folder the packaged tables are
+read, an invented shop that says so row by row.
 """
 
 from __future__ import annotations
 
+import math
 import re
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from importlib.resources import as_file, files
 from pathlib import Path
@@ -34,6 +36,8 @@ from model.units import format_quantity
 
 #: the tables of a library
 TABLES: Final = ("fibres.csv", "resins.csv", "prepregs.csv", "mandrels.csv")
+#: optional table beside them: prices that fall with the area bought at once
+PRICE_BREAKS: Final = "price_breaks.csv"
 #: optional file beside them that states the currency
 ABOUT: Final = "library.toml"
 #: fibre volume fractions a cured ply can have; outside, a row holds a slip
@@ -341,6 +345,20 @@ class Mandrel:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PriceBreak:
+    """Price of a prepreg from some area on."""
+
+    __pydantic_config__ = FORBID_EXTRA
+
+    #: its prepreg
+    prepreg: Annotated[str, Text()]
+    #: least area bought at once [m²]
+    area: Annotated[float, Cell("", "number", above=0), Field(alias="from_m2")]
+    #: price of all of it then, in the library's currency [1/m²]
+    price: Annotated[float, Cell("", "number", above=0), Field(alias="price_per_m2")]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Library:
     """Everything a shop can roll with; the tables keep their order."""
 
@@ -352,6 +370,29 @@ class Library:
     source: str  #: folder as its user named it
     #: files it was read from, by name, as text, so that a copy can be kept
     files: Mapping[str, str] = field(default_factory=dict, repr=False)
+    #: by prepreg, areas rising; prepregs without are left out
+    price_breaks: Mapping[str, tuple[PriceBreak, ...]] = field(default_factory=dict)
+
+    def price_of(self, prepreg: str, area: float) -> float:
+        """Price of a prepreg where so much of it is bought at once.
+
+        Parameters
+        ----------
+        prepreg : str
+            Its name. [-]
+        area : float
+            Of roll. [m²]
+
+        Returns
+        -------
+        price : float
+            Of all of it. [currency/m²]
+        """
+        price = self.prepregs[prepreg].price
+        for step in self.price_breaks.get(prepreg, ()):
+            if area >= step.area:
+                price = step.price
+        return price
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -408,6 +449,11 @@ def _read_folder(folder: Path, source: str) -> Library:
             texts[name] = read_text(folder / name)
         except InputError as error:
             faults.append(Fault(name, None, None, error.faults[0].message))
+    if (folder / PRICE_BREAKS).exists():
+        try:
+            texts[PRICE_BREAKS] = read_text(folder / PRICE_BREAKS)
+        except InputError as error:
+            faults.append(Fault(PRICE_BREAKS, None, None, error.faults[0].message))
     currency = ""
     if (folder / ABOUT).exists():
         try:
@@ -437,6 +483,10 @@ def _read_folder(folder: Path, source: str) -> Library:
     prepregs = _by_name(prepreg_rows, "prepreg", faults)
     for row in prepreg_rows.rows:
         faults += _content_faults(row.item, row.where)
+    price_breaks: dict[str, tuple[PriceBreak, ...]] = {}
+    if PRICE_BREAKS in texts:
+        breaks = rows_of(PRICE_BREAKS, PriceBreak, "prepreg")
+        price_breaks = _price_breaks(breaks, prepreg_rows.names, prepregs, faults)
     mandrels = _mandrels(rows_of("mandrels.csv", _MandrelRow, "mandrel"), faults)
     if faults:
         raise InputError(source, faults)
@@ -448,6 +498,7 @@ def _read_folder(folder: Path, source: str) -> Library:
         currency=currency,
         source=source,
         files=texts,
+        price_breaks=price_breaks,
     )
 
 
@@ -475,6 +526,33 @@ def _by_name(rows: Rows[N], kind: str, faults: list[Fault]) -> dict[str, N]:
         match = re.search(r"row \d+", row.where)
         first[name] = match.group() if match else ""
     return found
+
+
+def _price_breaks(
+    rows: Rows[PriceBreak],
+    names: Sequence[str],
+    prepregs: Mapping[str, Prepreg],
+    faults: list[Fault],
+) -> dict[str, tuple[PriceBreak, ...]]:
+    """Breaks of each prepreg: areas rise and prices fall."""
+    found: dict[str, list[PriceBreak]] = {}
+    for row in rows.rows:
+        step = row.item
+        if step.prepreg not in names:
+            message = f"not in prepregs.csv. {suggestion(step.prepreg, names)}"
+            faults.append(Fault(row.where, "prepreg", step.prepreg, message))
+            continue
+        before = found.setdefault(step.prepreg, [])
+        if before and step.area <= before[-1].area:
+            message = f"not above the {before[-1].area:g} of the row before. Areas rise."
+            faults.append(Fault(row.where, "from_m2", f"{step.area:g}", message))
+        prepreg = prepregs.get(step.prepreg)
+        price = before[-1].price if before else prepreg.price if prepreg else math.inf
+        if step.price > price:
+            message = f"more than the {price:g} of a smaller area. Prices fall."
+            faults.append(Fault(row.where, "price_per_m2", f"{step.price:g}", message))
+        before.append(step)
+    return {name: tuple(steps) for name, steps in found.items()}
 
 
 def _content_faults(prepreg: Prepreg, where: str) -> list[Fault]:

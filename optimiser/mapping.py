@@ -147,6 +147,7 @@ def _layup_id(design: Design, library: Library, encoding: Encoding) -> str:
         flags=design.flags,
         bench=spec.bench,
         cutting=spec.cutting,
+        costs=spec.costs,
     )
     return design_id(like, library)
 
@@ -383,6 +384,7 @@ def _measured(design: Design, taken: Design, choices: Choices) -> list[str]:
         flags=design.flags,
         bench=spec.bench,
         cutting=spec.cutting,
+        costs=spec.costs,
     )
     try:
         before = evaluate(like, choices.own).metrics
@@ -406,6 +408,7 @@ def _other_terms(design: Design, encoding: Encoding) -> list[str]:
             ("[finish]", design.finish, spec.finish),
             ("[bench]", design.bench, spec.bench),
             ("[cutting]", design.cutting, spec.cutting),
+            ("[costs]", design.costs, spec.costs),
         )
         if its != asked
     ]

@@ -99,6 +99,7 @@ def asked_otherwise(old: Spec, new: Spec) -> list[str]:
         ("rules", old.rules, new.rules),
         ("bench", old.bench, new.bench),
         ("cutting", old.cutting, new.cutting),
+        ("costs", old.costs, new.costs),
     ):
         for field in fields(a):
             one, two = getattr(a, field.name), getattr(b, field.name)
