@@ -59,12 +59,12 @@ from model.fields import (
 from model.files import read_text
 from model.laminate import plane_stiffness, rotated_stiffness
 from model.library import (
-    PriceBreak,
     Fibre,
     Library,
     Mandrel,
     Ply,
     Prepreg,
+    PriceBreak,
     Resin,
     read_library,
 )

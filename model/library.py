@@ -544,7 +544,9 @@ def _price_breaks(
             continue
         before = found.setdefault(step.prepreg, [])
         if before and step.area <= before[-1].area:
-            message = f"not above the {before[-1].area:g} of the row before. Areas rise."
+            message = (
+                f"not above the {before[-1].area:g} of the row before. Areas rise."
+            )
             faults.append(Fault(row.where, "from_m2", f"{step.area:g}", message))
         prepreg = prepregs.get(step.prepreg)
         price = before[-1].price if before else prepreg.price if prepreg else math.inf

@@ -137,6 +137,7 @@ def pieces_of(
     *,
     ends: Ends = "developed",
     turn_over: bool = False,
+    overlap: float = 0.0,
 ) -> tuple[Piece, ...]:
     """Flat pieces of a shaft, in rolling order.
 
@@ -151,6 +152,9 @@ def pieces_of(
     turn_over : bool
         Whether the second piece of a pair is turned over when it is laid on the
         first: it is then cut as the mirror image, at the same angle to the roll. [-]
+    overlap : float
+        Added to every width, along the edge that is wound last. The shaft's
+        predictions leave it out, as does the cost that a search reckons. [m]
 
     Returns
     -------
@@ -160,7 +164,7 @@ def pieces_of(
     pieces: list[Piece] = []
     flags = zip(report.flags, report.design.flags, strict=True)
     for k, (cut, flag) in enumerate(flags):
-        outline, notches = _outline(cut, flag, ends)
+        outline, notches = _outline(cut, flag, ends, overlap)
         offset = _half_turn(cut) if flag.is_pair else (0.0, 0.0)
         letters = ("A", "B") if flag.is_pair else ("",)
         for letter in letters:
@@ -195,10 +199,12 @@ def _half_turn(cut: FlagReport) -> tuple[float, float]:
     return lengths[0], lengths[1]
 
 
-def _outline(cut: FlagReport, flag: Flag, ends: Ends) -> tuple[Array, Array]:
+def _outline(
+    cut: FlagReport, flag: Flag, ends: Ends, overlap: float
+) -> tuple[Array, Array]:
     """Corners of a piece, and its notches with their inward directions."""
     along = np.asarray(cut.cut_station - cut.cut_station[0], dtype=np.float64)
-    width = np.asarray(cut.cut_width, dtype=np.float64)
+    width = np.asarray(cut.cut_width, dtype=np.float64) + overlap
     cone = MeanCone(apex=math.inf, sine=0.0)
     if ends == "developed":
         cone = mean_cone(cut, flag)

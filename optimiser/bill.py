@@ -202,7 +202,7 @@ def bill_of(report: Report, library: Library, lays: Sequence[Lay]) -> Bill:
         )
     return Bill(
         design=report.design.name,
-        id=report.id,
+        id=report.design_id,
         currency=library.currency,
         batch=batch,
         scrap=costs.scrap,
@@ -335,13 +335,12 @@ def bill_text(bill: Bill) -> str:
         f"{'':<{wide}}  {'roll m':>8} {'m2':>8} {'kg':>7} {'used %':>7} "
         f"{'price':>8} {'cost':>10} {'a shaft':>9} {'+10 %':>7}",
     ]
-    for line in bill.materials:
-        lines.append(
-            f"{line.material:<{wide}}  {line.roll_length:8.2f} {line.area_roll:8.3f} "
-            f"{line.mass_roll:7.3f} {100.0 * line.share_used:7.1f} {line.price:8.2f} "
-            f"{line.cost:10.2f} {line.cost / bill.sold:9.3f} "
-            f"{effect[line.material]:+7.3f}"
-        )
+    lines += [
+        f"{line.material:<{wide}}  {line.roll_length:8.2f} {line.area_roll:8.3f} "
+        f"{line.mass_roll:7.3f} {100.0 * line.share_used:7.1f} {line.price:8.2f} "
+        f"{line.cost:10.2f} {line.cost / bill.sold:9.3f} {effect[line.material]:+7.3f}"
+        for line in bill.materials
+    ]
     for other in bill.other:
         counted = f"{other.quantity:g} {other.unit}s"
         lines.append(

@@ -15,6 +15,7 @@ from optimiser.accuracy import (
     is_accurate,
 )
 from optimiser.bench_text import bench_page, page_json, page_text, write_page
+from optimiser.bill import bill_text
 from optimiser.compare_runs import compare_runs
 from optimiser.compare_runs_text import runs_json, runs_text, write_fronts_picture
 from optimiser.hand_commands import add_hand_commands
@@ -169,7 +170,7 @@ def _sheet(arguments: argparse.Namespace) -> int:
             return BAD_INPUT
         report, library = evaluate_file(source, arguments.library)
         default = source.with_name(f"sheet-{source.stem}")
-    paths = write_parts(
+    written = write_parts(
         report,
         library,
         arguments.out or default,
@@ -178,11 +179,15 @@ def _sheet(arguments: argparse.Namespace) -> int:
         batch=arguments.batch,
         ends=arguments.ends,
         turn_over=arguments.turn_pairs,
+        overlap=arguments.overlap,
     )
+    paths = written.paths
     if arguments.json:
         say_json({"files": [str(path) for path in paths]})
     else:
         say_files(paths)
+        if written.bill:
+            say("\n" + bill_text(written.bill) + "\n")
         say(_CAUTION)
     return DONE
 
@@ -399,7 +404,7 @@ def _parser() -> Parser:
         "--seed", type=whole(0), default=1, metavar="N", help="of the choice and moves"
     )
     add_library_and_json(nudge, library=False)
-    sheet = command("sheet", _sheet, "layup sheet, cut patterns and lays of a design")
+    sheet = command("sheet", _sheet, "layup sheet, patterns, lays, bill of a design")
     sheet.add_argument("source", type=Path, metavar="RUN|DESIGN")
     sheet.add_argument("--design", metavar="ID", help="design of the run")
     sheet.add_argument(
@@ -413,7 +418,14 @@ def _parser() -> Parser:
         type=whole(1),
         default=BATCH,
         metavar="N",
-        help=f"shafts that are cut at once, for the lays; default {BATCH}",
+        help=f"shafts that are cut at once, for lays and bill; default {BATCH}",
+    )
+    sheet.add_argument(
+        "--overlap",
+        type=length(0.0, 0.02),
+        default=0.0,
+        metavar="LENGTH",
+        help='allowance on the wound edge of every piece ("2 mm"); default none',
     )
     sheet.add_argument(
         "--ends",

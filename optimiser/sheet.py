@@ -5,12 +5,14 @@ from __future__ import annotations
 import datetime
 import re
 from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 import pandas as pd
 
 from model import pieces_of
+from optimiser.bill import Bill, bill_of, bill_table
 from optimiser.dxf_file import dxf_bytes
 from optimiser.files import write_bytes, write_table
 from optimiser.nesting import Lay, lay_pieces
@@ -26,7 +28,7 @@ if TYPE_CHECKING:
 #: name of the PDF
 SHEET_NAME = "layup_sheet.pdf"
 #: what can be written of a design, each part by itself
-PARTS: Final = ("sheet", "patterns", "lays")
+PARTS: Final = ("sheet", "patterns", "lays", "bill")
 #: shafts that are cut at once where nothing is said
 BATCH: Final = 12
 
@@ -72,6 +74,14 @@ def write_sheet(
     return paths
 
 
+@dataclass(frozen=True, slots=True)
+class Written:
+    """What was written of a design."""
+
+    paths: tuple[Path, ...]
+    bill: Bill | None
+
+
 def write_parts(
     report: Report,
     library: Library,
@@ -82,7 +92,8 @@ def write_parts(
     batch: int = BATCH,
     ends: Ends = "developed",
     turn_over: bool = False,
-) -> list[Path]:
+    overlap: float = 0.0,
+) -> Written:
     """Write what the shop needs of a design, or parts of it.
 
     Parameters
@@ -104,11 +115,13 @@ def write_parts(
     turn_over : bool
         Whether the second piece of a pair is turned over when it is laid on the
         first, and so is cut as its mirror image. [-]
+    overlap : float
+        Added to the width of every piece along its wound edge. [m]
 
     Returns
     -------
-    paths : list of Path
-        All files. Each is written whole or not at all. [-]
+    written : Written
+        All files, each whole or not at all; the bill where it was asked for. [-]
 
     Raises
     ------
@@ -117,7 +130,7 @@ def write_parts(
     OSError
         If the folder or a file cannot be written.
     """
-    pieces = pieces_of(report, library, ends=ends, turn_over=turn_over)
+    pieces = pieces_of(report, library, ends=ends, turn_over=turn_over, overlap=overlap)
     contents: dict[str, bytes] = {}
     lays: list[Lay] = []
     if "patterns" in parts:
@@ -126,8 +139,9 @@ def write_parts(
         contents["patterns.pdf"] = patterns_pdf(
             report, pieces, ends, turn_over=turn_over
         )
-    if "lays" in parts:
+    if "lays" in parts or "bill" in parts:
         lays = lays_of(report, library, pieces, batch)
+    if "lays" in parts:
         contents["lays.pdf"] = lays_pdf(report, lays, turn_over=turn_over)
         for number, lay in enumerate(lays, start=1):
             name = re.sub(r"[^\w.-]+", "_", lay.material)
@@ -137,9 +151,14 @@ def write_parts(
         mandrel = library.mandrels[report.design.shaft.mandrel]
         paths += write_sheet(report, folder, spec=spec, mandrel=mandrel)
     paths += [write_bytes(folder / name, text) for name, text in contents.items()]
+    bill = None
     if lays:
-        paths.append(write_table(folder / "lays.csv", lays_table(report, lays)))
-    return paths
+        bill = bill_of(report, library, lays)
+        if "lays" in parts:
+            paths.append(write_table(folder / "lays.csv", lays_table(bill, lays)))
+        if "bill" in parts:
+            paths.append(write_table(folder / "bill.csv", bill_table(bill)))
+    return Written(tuple(paths), bill if "bill" in parts else None)
 
 
 def lays_of(
@@ -179,13 +198,13 @@ def lays_of(
     ]
 
 
-def lays_table(report: Report, lays: Sequence[Lay]) -> pd.DataFrame:
+def lays_table(bill: Bill, lays: Sequence[Lay]) -> pd.DataFrame:
     """Roll that a batch takes, by material.
 
     Parameters
     ----------
-    report : Report
-        The design. [SI]
+    bill : Bill
+        Bill of the batch. [SI]
     lays : sequence of Lay
         Its lays. [SI]
 
@@ -195,11 +214,6 @@ def lays_table(report: Report, lays: Sequence[Lay]) -> pd.DataFrame:
         Lengths to 0.1 mm, areas to 1 mm²; beside the roll that is cut off, the area
         that the price of the design is reckoned with. [-]
     """
-    reckoned = {
-        lay.material: lay.batch
-        * sum(f.area_gross for f in report.flags if f.material == lay.material)
-        for lay in lays
-    }
     return pd.DataFrame(
         [
             {
@@ -211,8 +225,8 @@ def lays_table(report: Report, lays: Sequence[Lay]) -> pd.DataFrame:
                 "area_net_m2": round(lay.area_net, 6),
                 "area_roll_m2": round(lay.area, 6),
                 "used_pct": round(lay.share_used * 100.0, 2),
-                "area_reckoned_m2": round(reckoned[lay.material], 6),
+                "area_reckoned_m2": round(line.area_reckoned, 6),
             }
-            for lay in lays
+            for lay, line in zip(lays, bill.materials, strict=True)
         ]
     )

@@ -43,6 +43,7 @@ _SHOWS = {
     "patterns.pdf": "the same to scale",
     "lays.pdf": "how the pieces of a batch lie on the rolls",
     "lays.csv": "roll that a batch takes",
+    "bill.csv": "bill of materials and cost of a batch",
     "profile.csv": "the EI profile as the bench reads it",
     "profile.png": "the same as a picture",
 }

@@ -174,7 +174,7 @@ def test_pages_of_lays_say_how_much_roll_is_used():
     ],
 )
 def test_each_part_is_written_alone(tmp_path, parts, names):
-    paths = write_parts(REPORT, LIBRARY, tmp_path, parts=parts, batch=2)
+    paths = write_parts(REPORT, LIBRARY, tmp_path, parts=parts, batch=2).paths
     found = {path.name for path in paths}
     assert {name for name in found if not name.startswith("lay_")} == names
     assert {path.name for path in tmp_path.iterdir()} == found
