@@ -311,7 +311,8 @@ def bill_table(bill: Bill) -> pd.DataFrame:
             "price_10_pct_up_per_sold_shaft": round(CHANGE * bill.cost_sold, 4),
         }
     )
-    return pd.DataFrame(rows)
+    # whole numbers stay whole beside lines that have none
+    return pd.DataFrame(rows).astype({"pieces": "Int64"})
 
 
 def bill_text(bill: Bill) -> str:

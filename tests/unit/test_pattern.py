@@ -151,3 +151,15 @@ def test_a_piece_of_given_widths_has_straight_edges():
     assert len(piece.outline) == 4
     heights = piece.outline[piece.outline[:, 1] > 0.0]
     assert sorted(heights[:, 1]) == pytest.approx([0.050, 0.090])
+
+
+def test_an_overlap_widens_every_piece_along_its_wound_edge():
+    report = REPORTS["iron-95"]
+    wider = pieces_of(report, LIBRARY, overlap=0.002)
+    for plain, wide in zip(pieces_of(report, LIBRARY), wider, strict=True):
+        if len(plain.splices) or len(wide.splices):
+            continue
+        long = np.ptp(plain.outline[:, 0])
+        # the wound edge of a cone is a little longer than the straight one
+        assert wide.area - plain.area == pytest.approx(0.002 * long, rel=0.02)
+        np.testing.assert_allclose(wide.notches, plain.notches, atol=1e-9)
