@@ -80,13 +80,9 @@ def lay_error(of, design, library, batch):
     )
 
 
-def packaged_errors(batch):
-    found = []
-    for name in PACKAGED:
-        path = ROOT / "scenarios" / "designs" / f"{name}.toml"
-        design, library = open_design(path)
-        found.append(lay_error(name, design, library, batch))
-    return found
+def packaged_error(name, batch):
+    design, library = open_design(ROOT / "scenarios" / "designs" / f"{name}.toml")
+    return lay_error(name, design, library, batch)
 
 
 def scenario_errors(name, batches, evaluations, n):
@@ -128,7 +124,7 @@ def main():
     arguments = parser.parse_args()
     errors = []
     for batch in arguments.batch:
-        errors += packaged_errors(batch)
+        errors += [packaged_error(name, batch) for name in PACKAGED]
     for name in SCENARIOS:
         errors += scenario_errors(
             name, arguments.batch, arguments.evaluations, arguments.designs
