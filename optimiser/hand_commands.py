@@ -90,15 +90,13 @@ def add_hand_commands(command: AddCommand) -> None:
     )
 
 
-def add_source(parser: Any, *, has_json: bool = True) -> None:
+def add_source(parser: Any) -> None:
     """Add the arguments that say which design a command is about.
 
     Parameters
     ----------
     parser : ArgumentParser
         Of the command. [-]
-    has_json : bool
-        Whether the command can answer in JSON. [-]
     """
     parser.add_argument("source", type=Path, metavar="RUN|DESIGN")
     parser.add_argument("--design", metavar="ID", help="design of the run")
@@ -108,10 +106,9 @@ def add_source(parser: Any, *, has_json: bool = True) -> None:
     parser.add_argument(
         "--library", type=Path, metavar="DIR", help="library folder of your own"
     )
-    if has_json:
-        parser.add_argument(
-            "--json", action="store_true", help="JSON alone on standard output"
-        )
+    parser.add_argument(
+        "--json", action="store_true", help="JSON alone on standard output"
+    )
 
 
 class _EditAction(argparse.Action):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 import threading
 import webbrowser
@@ -28,7 +29,7 @@ def add_open_command(command: AddCommand) -> None:
         Adds one and gives its parser. [-]
     """
     opened = command("open", _open, "change a design on a page of this machine")
-    add_source(opened, has_json=False)
+    add_source(opened)
     opened.add_argument(
         "--port", type=whole(1), default=0, metavar="N", help="port; a free one without"
     )
@@ -41,8 +42,11 @@ def _open(arguments: argparse.Namespace) -> int:
     desk = _desk(arguments)
     server = DeskServer(desk, arguments.port)
     address = f"http://{HOST}:{server.port}/"
-    print(f"{address}  (this machine alone; Ctrl-C ends it)")
-    print(f"designs and sheets go to {desk.folder}")
+    if arguments.json:
+        print(json.dumps({"address": address, "folder": str(desk.folder)}))
+    else:
+        print(f"{address}  (this machine alone; Ctrl-C ends it)")
+        print(f"designs and sheets go to {desk.folder}")
     sys.stdout.flush()
     if not arguments.no_browser:
         threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
@@ -51,7 +55,8 @@ def _open(arguments: argparse.Namespace) -> int:
         server.serve()
     finally:
         server.close()
-    print("closed")
+    if not arguments.json:
+        print("closed")
     return 0
 
 

@@ -384,8 +384,10 @@ def test_a_folder_that_cannot_be_written_is_said(ask, opened, monkeypatch):
     assert data["error"] == "there: permission denied"
 
 
-def test_the_command_serves_until_it_is_interrupted(desk):
+@pytest.mark.parametrize("as_json", [False, True])
+def test_the_command_serves_until_it_is_interrupted(desk, as_json):
     words = [sys.executable, "-m", "optimiser.cli", "open", str(desk.first)]
+    words += ["--json"] if as_json else []
     with subprocess.Popen(
         [*words, "--no-browser"],
         stdout=subprocess.PIPE,
@@ -394,9 +396,14 @@ def test_the_command_serves_until_it_is_interrupted(desk):
         cwd=SCENARIOS.parent,
     ) as process:
         try:
-            address = process.stdout.readline().split()[0]
+            first = process.stdout.readline()
+            if as_json:
+                said = json.loads(first)
+                address, folder = said["address"], said["folder"]
+            else:
+                address, folder = first.split()[0], process.stdout.readline()
             assert address.startswith("http://127.0.0.1:")
-            assert str(desk.folder) in process.stdout.readline()
+            assert str(desk.folder) in folder
             connection = http.client.HTTPConnection(address[7:-1], timeout=20)
             connection.request("GET", "/data/start")
             assert connection.getresponse().status == 200
@@ -405,7 +412,7 @@ def test_the_command_serves_until_it_is_interrupted(desk):
             out, err = process.communicate(timeout=20)
         finally:
             process.kill()
-    assert (process.returncode, out, err) == (0, "closed\n", "")
+    assert (process.returncode, out, err) == (0, "" if as_json else "closed\n", "")
 
 
 def test_the_command_refuses_what_is_no_design(capsys, tmp_path):
