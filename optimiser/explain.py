@@ -1,9 +1,9 @@
 """What each flag of a design contributes, and what small changes of it do.
 
-Shares. In weight and cost a flag has what is weighed and paid of it. In stiffness it
-has its part of the strain energy: EI, GJ and the square of the frequency grow in
-proportion when all plies grow stiffer in proportion, so by Euler's theorem the relative
-changes of such a value for a small relative change of one flag's stiffness add up to
+Shares. In weight and cost a flag has what is weighed and paid of it, its own labour and
+its part of the scrap among it. In stiffness it has its part of the strain energy: EI, GJ
+and the square of the frequency grow in proportion when all plies grow stiffer in
+proportion, so by Euler's theorem the relative changes of such a value for a small relative change of one flag's stiffness add up to
 one. The same holds for the twist in the torque test (with the sign turned), for the
 load that the weakest place bears, and, with density instead of stiffness, for the mass
 that swings in the frequency test.
@@ -57,6 +57,7 @@ SHARES: Final = {
 #: What has the rest of a share that is not all of flags.
 REST: Final = {
     "weight": "paint",
+    "cost": "work and consumables of the shaft",
     "frequency": "the clamp's give",
     "swinging": "the mass on the tip, and paint",
 }
@@ -200,9 +201,11 @@ def _shares(
         return sign * _slopes(values)
 
     weight, cost = report.metrics["weight"], report.metrics["material_cost"]
+    costs = design.costs
+    paid = [flag.cost + costs.labour_per_flag for flag in report.flags]
     columns: dict[str, Array] = {
         "weight": np.array([flag.mass for flag in report.flags]) / (weight or math.nan),
-        "cost": np.array([flag.cost for flag in report.flags]) / (cost or math.nan),
+        "cost": np.array(paid) / (1.0 - costs.scrap) / (cost or math.nan),
         "torque": of("torque", 0, -1.0),
         "frequency": of("frequency", 0, 2.0),
         "swinging": of("frequency", 2, -2.0),

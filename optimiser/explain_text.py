@@ -224,7 +224,8 @@ def share_notes(explanation: Explanation) -> list[str]:
         if math.isfinite(float(rest[key])) and abs(float(rest[key])) > 5e-4
     ]
     lines = [
-        "Weight is what stays in the finished shaft, cost what is cut of the roll.",
+        "Weight is what stays in the finished shaft; cost is what is cut of the roll "
+        "and the labour of the flag, with its part of the scrap.",
         "EI, torque, frequency (stiffness) and margin: part of the strain energy in "
         "the bent or twisted wall, that is, by how many percent the value would rise "
         "(torque: fall; frequency: its square; margin: the load borne) if all of that "

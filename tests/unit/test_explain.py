@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from model import METRICS, Design, Shaft, evaluate, read_design
+from model import METRICS, Costs, Design, Shaft, evaluate, read_design
 from optimiser.cli import main
 from optimiser.explain import REST_ROW, SHARES, explain
 from optimiser.explain_text import (
@@ -131,6 +131,20 @@ def test_weight_and_cost_are_those_of_the_flags(explanation):
         assert row["weight"] * report.metrics["weight"] == pytest.approx(flag.mass)
         assert row["cost"] * report.metrics["material_cost"] == pytest.approx(flag.cost)
     assert explanation.shares["weight"].iloc[-1] > 0.02  # paint
+
+
+def test_labour_is_of_flags_and_of_the_shaft(design, library):
+    costs = Costs(
+        labour_per_flag=0.5,
+        labour_per_shaft=3.0,
+        consumables_per_shaft=1.0,
+        scrap=0.2,
+    )
+    shares = explain(replace(design, costs=costs), library).shares["cost"]
+    prepreg = [flag.cost for flag in evaluate(design, library).flags]
+    whole = sum(prepreg) + 7 * 0.5 + 4.0
+    wanted = [*((cost + 0.5) / whole for cost in prepreg), 4.0 / whole]
+    assert list(shares) == pytest.approx(wanted)
 
 
 def test_a_clamp_that_gives_has_its_part_of_the_frequency(design, library):
