@@ -1,12 +1,12 @@
 """What each flag of a design contributes, and what small changes of it do.
 
 Shares. In weight and cost a flag has what is weighed and paid of it, its own labour and
-its part of the scrap among it. In stiffness it has its part of the strain energy: EI, GJ
-and the square of the frequency grow in proportion when all plies grow stiffer in
-proportion, so by Euler's theorem the relative changes of such a value for a small relative change of one flag's stiffness add up to
-one. The same holds for the twist in the torque test (with the sign turned), for the
-load that the weakest place bears, and, with density instead of stiffness, for the mass
-that swings in the frequency test.
+its part of the scrap among it. In stiffness it has its part of the strain energy: EI,
+GJ and the square of the frequency grow in proportion when all plies grow stiffer in
+proportion, so by Euler's theorem the relative changes of such a value for a small
+relative change of one flag's stiffness add up to one. The same holds for the twist in
+the torque test (with the sign turned), for the load that the weakest place bears, and,
+with density instead of stiffness, for the mass that swings in the frequency test.
 
 Sensitivities. Every small change of `variants` is evaluated whole.
 """
