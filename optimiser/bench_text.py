@@ -31,7 +31,8 @@ from optimiser.files import write_table
 from optimiser.look import figure, save_png
 from optimiser.plot_bench import plot_differences, plot_readings
 from optimiser.review import table_text
-from optimiser.words import bench_setup, mm, number, plain
+from optimiser.setup_words import bench_setup
+from optimiser.words import mm, number, plain
 
 _KGF = 9.80665
 #: From reading to reading of the line in the picture. [m]

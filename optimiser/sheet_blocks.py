@@ -5,30 +5,35 @@ from __future__ import annotations
 import datetime
 from collections.abc import Container, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from types import MappingProxyType
+from typing import TYPE_CHECKING, Any, Final
 
 from reportlab.lib.colors import HexColor
-from reportlab.lib.pagesizes import A4, landscape
+from reportlab.lib.pagesizes import A4, LETTER, landscape
 from reportlab.lib.units import mm as MM  # noqa: N812, a unit is no class
 from reportlab.platypus import Flowable, Paragraph, Spacer, Table
 
 from optimiser.flagmap import INK
 from optimiser.sheet_tables import CutPoint, cut_points
-from optimiser.sheet_type import Side, fitted, paragraph
-from optimiser.words import NONE, mm, number, plain
+from optimiser.sheet_type import LEADING, Side, fitted, paragraph
+from optimiser.shop_units import SI, ShopUnits
+from optimiser.words import NONE, plain
 
 if TYPE_CHECKING:
     from model import Report
     from optimiser.spec import Spec
 
-PAGE = landscape(A4)
+#: pages a sheet can be printed on, lying, by name
+PAPERS: Final = MappingProxyType({"a4": landscape(A4), "letter": landscape(LETTER)})
 MARGIN = 11.0 * MM
 FOOT = 8.0 * MM
-WIDTH = PAGE[0] - 2.0 * MARGIN
+#: width that columns are given for [mm]; other pages stretch or shrink them alike
+_COLUMNS: Final = 275.0
 RULE, BAND, QUIET = HexColor("#9AA4AE"), HexColor("#E9EDF1"), "#59636E"
 _PAD = 2.4  # left and right in a cell [pt]
 _WRITING = 2.6  # above and below in a row that is written in [pt]
-_NAME_CELLS = 2  # cells of the cut widths that a flag's name takes
+_NAME_CELLS = 3  # cells of the cut widths that a flag's name takes
+_TIGHT_LINE = 1.77  # height of a row's words where the sheet is tight, over their size
 
 #: a command of a table's style: name, first cell, last cell, values
 Command = tuple[str, tuple[int, int], tuple[int, int], *tuple[Any, ...]]
@@ -39,18 +44,30 @@ Cell = str | Paragraph | Sequence[Flowable]
 
 @dataclass(frozen=True, slots=True)
 class Letters:
-    """How large a sheet is set."""
+    """How large a sheet is set, on which page and in which units."""
 
     size: float  #: of usual letters [pt]
     air: float  #: share of the room for writing in rows that are written in [-]
+    is_tight: bool = False  #: whether names are kept to the height of one line
+    page: tuple[float, float] = PAPERS["a4"]  #: [pt]
+    units: ShopUnits = SI
+
+    @property
+    def width(self) -> float:
+        """Width between the margins. [pt]."""
+        return self.page[0] - 2.0 * MARGIN
+
+    def columns(self, *widths: float) -> list[float]:
+        """Widths of columns that are given in mm for the usual page. [pt]."""
+        return [width * self.width / _COLUMNS for width in widths]
 
     def heading(self, text: str, rest: str = "") -> Flowable:
         """Title of a part."""
         cells: list[Cell] = [paragraph(text, 1.06 * self.size, bold=True)]
-        widths = [WIDTH]
+        widths = [self.width]
         if rest:
             cells.append(paragraph(rest, 0.86 * self.size, colour=QUIET))
-            widths = [36.0 * MM, WIDTH - 36.0 * MM]
+            widths = [36.0 * MM, self.width - 36.0 * MM]
         tight = [
             ("LEFTPADDING", (0, 0), (-1, -1), 0),
             ("TOPPADDING", (0, 0), (-1, -1), 0.5),
@@ -68,7 +85,7 @@ class Letters:
         self, left: list[Flowable], right: list[Flowable], share: float
     ) -> Table:
         """Two parts next to each other."""
-        widths = [share * WIDTH, (1.0 - share) * WIDTH]
+        widths = [share * self.width, (1.0 - share) * self.width]
         flat = [
             ("LEFTPADDING", (0, 0), (-1, -1), 0),
             ("RIGHTPADDING", (0, 0), (-1, -1), 0),
@@ -85,15 +102,17 @@ class Letters:
         *,
         total: Sequence[str] | None = None,
         boxes: Sequence[int] = (),
+        is_low: bool = False,
         bold: Container[tuple[int, int]] = (),
     ) -> Table:
         """Set a table of texts.
 
-        A head is a title, a width in mm and a side; columns in `boxes` are for
-        writing, cells in `bold` (row, column) stand out.
+        A head is a title, a width in mm on the usual page and a side; columns in
+        `boxes` are for writing, with room for it unless the rows are to stay low;
+        cells in `bold` (row, column) stand out.
         """
         size = 0.94 * self.size
-        widths = [width * MM for _, width, _ in heads]
+        widths = self.columns(*(width for _, width, _ in heads))
         titles: list[Cell] = [
             paragraph(title, 0.84 * self.size, align=align, colour=QUIET)
             for title, _, align in heads
@@ -107,11 +126,11 @@ class Letters:
                 heavy = cells is total or (i, j) in bold
                 room = width - 2.0 * _PAD - 0.1
                 if head[2] == "left":
-                    line.append(fitted(cell, room, size, bold=heavy))
+                    line.append(self.words(cell, room, size, bold=heavy))
                 else:
                     line.append(paragraph(cell, size, align=head[2], bold=heavy))
             body.append(line)
-        extra = _WRITING * self.air if boxes else 0.0
+        extra = _WRITING * self.air if boxes and not is_low else 0.0
         style: list[Command] = [
             ("LEFTPADDING", (0, 0), (-1, -1), _PAD),
             ("RIGHTPADDING", (0, 0), (-1, -1), _PAD),
@@ -135,52 +154,78 @@ class Letters:
             style.append(("LINEABOVE", (0, -1), (-1, -1), 0.8, HexColor(INK)))
         return Table(body, widths, style=style, repeatRows=1, hAlign="LEFT")
 
+    def words(
+        self, text: str, room: float, size: float, *, bold: bool = False
+    ) -> Paragraph:
+        """Set words in a cell: on two lines, small ones where the sheet is tight."""
+        if self.is_tight:
+            lines = _TIGHT_LINE / LEADING
+            return fitted(text, room, size, lines=lines, bold=bold)
+        return fitted(text, room, size, bold=bold)
+
 
 def title_block(
-    letters: Letters, report: Report, spec: Spec | None, date: datetime.date
+    letters: Letters,
+    report: Report,
+    spec: Spec | None,
+    date: datetime.date,
+    revision: str,
 ) -> Flowable:
     """Title block: what is made, on what, how long."""
+    units, length = letters.units, letters.units.length
     design = report.design
     shaft, finish = design.shaft, design.finish
+
+    def at(station: float) -> str:
+        return f"{length.text(station)} {length.unit}"
+
     blank = shaft.trim_tip + shaft.length + shaft.trim_butt
     tip = NONE
     if finish.tip_diameter is not None:
-        diameter = number(finish.tip_diameter * 1e3, 2)
-        tip = f"Ø {diameter} over {mm(finish.tip_parallel)} mm"
+        diameter = units.diameter.text(finish.tip_diameter)
+        tip = f"Ø {diameter} over {at(finish.tip_parallel)}"
         if finish.tip_blend:
-            tip += f", blend {mm(finish.tip_blend)} mm"
+            tip += f", blend {at(finish.tip_blend)}"
         if finish.tip_taper:
-            tip += f", taper {plain(finish.tip_taper * 1e3, 2)} mm per m"
+            tip += f", taper {units.taper.short(finish.tip_taper)}"
     coat = f"{plain(finish.coating * 1e3, 1)} g/m²" if finish.coating else "none"
-    place, trim = f"tip {mm(shaft.mandrel_set)} mm", "none"
+    place, trim = f"tip {at(shaft.mandrel_set)}", "none"
     if shaft.trim_tip or shaft.trim_butt:
         place = (
-            f"finished tip {mm(shaft.mandrel_set)} mm, blank's tip end "
-            f"{mm(shaft.mandrel_set - shaft.trim_tip)} mm"
+            f"finished tip {at(shaft.mandrel_set)}, blank's tip end "
+            f"{at(shaft.mandrel_set - shaft.trim_tip)}"
         )
-        trim = f"tip {mm(shaft.trim_tip)} mm, butt {mm(shaft.trim_butt)} mm"
+        trim = f"tip {at(shaft.trim_tip)}, butt {at(shaft.trim_butt)}"
     facts = [
         ("Spec", NONE if spec is None else spec.name),
+        ("Revision", revision or NONE),
         ("Date", date.isoformat()),
         ("Mandrel", shaft.mandrel),
         ("Mandrel set", f"{place} from the small end"),
-        ("Finished length", f"{mm(shaft.length)} mm"),
-        ("Blank length", f"{mm(blank)} mm"),
+        ("Lengths in", units.words),
+        ("Finished length", at(shaft.length)),
+        ("Blank length", at(blank)),
         ("Trim after cure", trim),
-        ("Grind, radial", f"{number(finish.grind * 1e3, 3)} mm"),
+        ("Grind, radial", f"{units.depth.text(finish.grind)} {units.depth.unit}"),
         ("Tip", tip),
         ("Paint, resin bleed", f"{coat}, {plain(finish.resin_bleed * 100, 2)} %"),
     ]
-    name_room = 88.0 * MM
+    name_room = 0.28 * letters.width
     left = [
         paragraph("LAYUP SHEET", 0.95 * letters.size, bold=True, colour=QUIET),
         Spacer(1, 1.5),
-        fitted(design.name, name_room, 1.75 * letters.size, lines=3, bold=True),
+        fitted(
+            design.name,
+            name_room,
+            (1.2 if letters.is_tight else 1.75) * letters.size,
+            lines=3,
+            bold=True,
+        ),
         Spacer(1, 2.5),
         paragraph(f"Design {report.design_id}", 1.25 * letters.size),
     ]
-    columns = 5
-    cell = (WIDTH - name_room - 3.0 * MM) / columns
+    columns = 6
+    cell = (letters.width - name_room - 3.0 * MM) / columns
     grid: list[list[Cell]] = [
         [
             [
@@ -205,7 +250,7 @@ def title_block(
     )
     return Table(
         [[left, inner]],
-        [name_room + 3.0 * MM, WIDTH - name_room - 3.0 * MM],
+        [name_room + 3.0 * MM, letters.width - name_room - 3.0 * MM],
         style=[
             ("LEFTPADDING", (0, 0), (-1, -1), 0),
             ("RIGHTPADDING", (0, 0), (-1, -1), 0),
@@ -220,22 +265,24 @@ def title_block(
 def width_grid(letters: Letters, report: Report) -> Table:
     """Set the cut widths of every piece, packed so that short lists share a line.
 
-    The grid has cells of one width; a flag's name takes two of them.
+    The grid has cells of one width; a flag's name takes some of them. A tight sheet
+    leaves the stations out: they are the distance along the piece from its start.
     """
-    columns = int(WIDTH // (5.4 * letters.size))
-    cell = WIDTH / columns
+    cell_room = (4.1 if letters.is_tight else 5.0) * letters.size
+    columns = int(letters.width // cell_room)
+    cell = letters.width / columns
+    upper = "" if letters.is_tight else "upper: station from the finished tip; middle: "
     title = letters.heading(
-        "Cut widths [mm]",
-        "upper: station from the finished tip; middle: distance along the piece "
-        "from its tip-side edge; bold: width of each piece; a | b: the width steps "
-        "there",
+        f"Cut widths [{letters.units.length.unit}]",
+        f"{upper}distance along the piece from its tip-side edge; bold: width of "
+        "each piece; a | b: the width steps there",
     )
     lines: list[list[Cell]] = [[[title], *[""] * (columns - 1)]]
     style: list[Command] = [
-        ("LEFTPADDING", (0, 0), (-1, -1), 1.4),
-        ("RIGHTPADDING", (0, 0), (-1, -1), 1.4),
-        ("TOPPADDING", (0, 0), (-1, -1), 0.7),
-        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.6),
+        ("LEFTPADDING", (0, 0), (-1, -1), 1.0),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 1.0),
+        ("TOPPADDING", (0, 0), (-1, -1), 0.3 if letters.is_tight else 0.7),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 0.9 if letters.is_tight else 1.6),
         ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
         ("LINEBELOW", (0, 0), (-1, -1), 0.3, RULE),
         ("LINEBELOW", (0, 0), (-1, 0), 0.8, HexColor(INK)),
@@ -246,19 +293,23 @@ def width_grid(letters: Letters, report: Report) -> Table:
     at = columns  # next free cell of the last line
     for order, flag in enumerate(report.flags, start=1):
         cells = [
-            _width_cell(letters, group, cell - 3.0)
+            _width_cell(letters, group, cell - 2.2)
             for group in _steps(cut_points(flag))
         ]
-        name = f"{order}  {flag.name}"
-        if flag.pieces > 1:
-            name += f" ({flag.pieces} pieces)"
+        pieces = f"({flag.pieces} pieces)  " if flag.pieces > 1 else ""
+        name = f"{order}  {pieces}{flag.name}"  # what is cut short is the name
         at += 1  # a free cell between two lists on a line
         if at + _NAME_CELLS + len(cells) > columns:
             lines.append([""] * columns)
             at = 0
         while cells:
             row = len(lines) - 1
-            head = fitted(name, _NAME_CELLS * cell - 3.0, letters.size, bold=True)
+            head = fitted(
+                name,
+                _NAME_CELLS * cell - 2.2,
+                (0.86 if letters.is_tight else 1.0) * letters.size,
+                bold=True,
+            )
             end = min(columns, at + _NAME_CELLS + len(cells))
             part = end - at - _NAME_CELLS
             lines[row][at] = head
@@ -276,13 +327,16 @@ def width_grid(letters: Letters, report: Report) -> Table:
 
 def _width_cell(letters: Letters, group: tuple[CutPoint, ...], room: float) -> Cell:
     """Station, distance along the piece, width; both widths at a step."""
-    size = 0.86 * letters.size
-    widths = " | ".join(dict.fromkeys(mm(point.width) for point in group))
-    return [
-        paragraph(mm(group[0].station), 0.94 * size, align="right", colour=QUIET),
-        paragraph(mm(group[0].along), 0.94 * size, align="right"),
+    size, text = 0.86 * letters.size, letters.units.length.text
+    widths = " | ".join(dict.fromkeys(text(point.width) for point in group))
+    lines: list[Flowable] = [
+        fitted(text(group[0].along), room, 0.94 * size, lines=1, align="right"),
         fitted(widths, room, size, lines=1, align="right", bold=True),
     ]
+    if not letters.is_tight:
+        station = text(group[0].station)
+        lines.insert(0, paragraph(station, 0.94 * size, align="right", colour=QUIET))
+    return lines
 
 
 def _steps(points: Sequence[CutPoint]) -> list[tuple[CutPoint, ...]]:

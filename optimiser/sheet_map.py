@@ -11,8 +11,9 @@ from reportlab.pdfgen.pathobject import PDFPathObject
 from reportlab.platypus import Flowable
 
 from optimiser.flagmap import INK, KIND_COLOURS, KIND_LABELS, FlagMap, MapRow
-from optimiser.sheet_type import font_for, text_width
-from optimiser.words import mm, plain
+from optimiser.sheet_type import BOLD, PLAIN, font_for, text_width
+from optimiser.shop_units import SI, ShopUnits
+from optimiser.words import plain
 
 _QUIET = HexColor("#66717D")
 _PALE = HexColor("#E6ECF1")
@@ -32,11 +33,16 @@ class FlagMapFlowable(Flowable):
         Width of the page's frame. [pt]
     size : float
         Size of the letters. [pt]
+    units : ShopUnits
+        Units of the stations and diameters. [-]
     """
 
-    def __init__(self, layout: FlagMap, width: float, size: float) -> None:
+    def __init__(
+        self, layout: FlagMap, width: float, size: float, units: ShopUnits = SI
+    ) -> None:
         super().__init__()
         self.layout = layout
+        self.units = units
         self.size = size
         self.width = width
         self.names = min(42.0 * MM, 0.2 * width)  # room for the names on the left
@@ -124,26 +130,28 @@ class FlagMapFlowable(Flowable):
         canvas.setDash([1.6, 1.6])
         canvas.setStrokeColor(_QUIET)
         free = -math.inf
+        measure = self.units.diameter
         for station, diameter in layout.breaks:
             x = self.across(station)
             canvas.line(x, bottom, x, top + 0.3 * size)
-            text = f"Ø {plain(diameter * 1e3, 2)}"
+            text = f"Ø {plain(diameter * measure.per_si, measure.decimals)}"
             half = 0.5 * text_width(text, 0.85 * size)
             canvas.setFillColor(_QUIET)
-            canvas.setFont("Helvetica", 0.85 * size)
+            canvas.setFont(PLAIN, 0.85 * size)
             at = max(x, free + half)
             canvas.drawCentredString(at, top + 0.65 * size, text)
             free = at + half + 0.4 * size
         canvas.setDash()
         if layout.breaks:
-            canvas.drawString(0.0, top + 0.65 * size, "mandrel taper changes, mm")
+            text = f"mandrel taper changes, {measure.unit}"
+            canvas.drawString(0.0, top + 0.65 * size, text)
 
     def _words(self, canvas: Canvas, row: MapRow, y: float) -> None:
         """Write a flag's name on the left and its label in or beside it."""
         size = self.size
         base = y + 0.51 * self.row - 0.35 * size
         canvas.setFillColor(HexColor(INK))
-        canvas.setFont("Helvetica-Bold", size)
+        canvas.setFont(BOLD, size)
         canvas.drawString(0.0, base, str(row.order))
         room = self.names - 2.0 * size - 2.0 * MM
         name, letters = _shrunk(row.name, room, size)
@@ -178,26 +186,29 @@ class FlagMapFlowable(Flowable):
         canvas.drawString(x, base, label)
 
     def _axis(self, canvas: Canvas, bottom: float) -> None:
-        """Draw the scale of stations, a tick each 50 mm and a number each 100 mm."""
-        layout, size = self.layout, self.size
+        """Draw the scale of stations; every second tick has its number."""
+        layout, size, tick = self.layout, self.size, self.units.tick
+        unit = self.units.length
         canvas.setStrokeColor(HexColor(INK))
         canvas.setFillColor(HexColor(INK))
         canvas.setLineWidth(0.6)
-        canvas.setFont("Helvetica", 0.85 * size)
+        canvas.setFont(PLAIN, 0.85 * size)
         canvas.line(self.across(layout.start), bottom, self.across(layout.end), bottom)
-        for station in range(0, int(layout.end * 1e3) + 1, 50):
-            x = self.across(station * 1e-3)
-            named = station % 100 == 0
+        for i in range(int(layout.end / tick + 1e-9) + 1):
+            x = self.across(i * tick)
+            named = i % 2 == 0
             canvas.line(x, bottom, x, bottom - (0.45 if named else 0.25) * size)
             if named:
-                canvas.drawCentredString(x, bottom - 1.35 * size, str(station))
-        canvas.drawString(0.0, bottom - 1.35 * size, "station from the tip, mm")
+                text = plain(i * tick * unit.per_si, unit.decimals)
+                canvas.drawCentredString(x, bottom - 1.35 * size, text)
+        text = f"station from the tip, {unit.unit}"
+        canvas.drawString(0.0, bottom - 1.35 * size, text)
 
     def _legend(self, canvas: Canvas) -> None:
         """Say what fills, lines and scale mean."""
         size = self.size
         y = 0.3 * size
-        canvas.setFont("Helvetica", 0.85 * size)
+        canvas.setFont(PLAIN, 0.85 * size)
         canvas.setFillColor(HexColor(INK))
         canvas.drawString(0.0, y, f"scale 1 : {plain(self.scale)} along the shaft")
         x = self.names
@@ -223,9 +234,10 @@ class FlagMapFlowable(Flowable):
             x += 4.4 * size + text_width(label, 0.85 * size)
         notes = ["solid lines: finished ends"]
         if self.layout.tip_parallel:
-            parallel = f"shaded: tip parallel, {mm(self.layout.tip_parallel)} mm"
+            unit = self.units.length
+            parallel = f"shaded: tip parallel, {unit.short(self.layout.tip_parallel)}"
             if self.layout.tip_blend:
-                parallel += f" (blend {mm(self.layout.tip_blend)} mm beyond it)"
+                parallel += f" (blend {unit.short(self.layout.tip_blend)} beyond it)"
             notes.append(parallel)
         canvas.drawString(x, y, "; ".join(notes))
 

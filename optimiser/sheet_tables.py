@@ -12,16 +12,16 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from model import METRICS, hung_drops
-from optimiser.words import bench_setup, ei_column, mm, spec_target
+from optimiser.setup_words import bench_setup
+from optimiser.shop_units import SI, ShopUnits, inward
+from optimiser.words import NONE, edge_text, ei_column, spec_target
 
 if TYPE_CHECKING:
-    from model import FlagReport, Report
+    from model import FlagReport, Metric, Report
     from optimiser.spec import Spec
 
 #: least deviation from a straight edge that a cutter is told about [m]
 EDGE_TOLERANCE = 2e-5
-#: spacing of the inspector's stations, and their least distance from a step [m]
-CHECK_SPACING, CHECK_CLEARANCE = 0.100, 0.005
 #: a step of the finished or built diameter that an anvil would ride on [m]
 _STEP = 5e-6
 
@@ -60,6 +60,16 @@ class BenchRow:
     setup: str
     #: what really hangs, where the prediction and its band are linear; in its unit
     bench_reads: float | None = None
+
+    @property
+    def accept(self) -> str:
+        """What is accepted, in words; a dash where all is open."""
+        low, high = (edge_text(edge, self.decimals) for edge in (self.low, self.high))
+        if low != NONE and high != NONE:
+            return f"{low} to {high}"
+        if low != NONE:
+            return f"at least {low}"
+        return NONE if high == NONE else f"at most {high}"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,16 +133,18 @@ def _straight_to(
     return last
 
 
-def check_diameters(report: Report) -> tuple[CheckDiameter, ...]:
+def check_diameters(report: Report, units: ShopUnits = SI) -> tuple[CheckDiameter, ...]:
     """Diameters at the inspector's stations.
 
-    Both ends, the end of the tip parallel and every 100 mm; a station that would lie
-    on a step is moved on, since an anvil across a step measures neither side.
+    Both ends, the end of the tip parallel and every 100 mm or 4 in; a station that
+    would lie on a step is moved on, since an anvil across a step measures neither side.
 
     Parameters
     ----------
     report : Report
         An evaluated design. [-]
+    units : ShopUnits
+        Units of the inspector's rule. [-]
 
     Returns
     -------
@@ -152,18 +164,17 @@ def check_diameters(report: Report) -> tuple[CheckDiameter, ...]:
         )
         > _STEP
     ]
-    wanted = list(
-        np.arange(CHECK_SPACING, shaft.length - CHECK_CLEARANCE, CHECK_SPACING)
-    )
-    if finish.tip_diameter is not None and finish.tip_parallel > 2.0 * CHECK_CLEARANCE:
+    spacing, clearance = units.check_spacing, units.clearance
+    wanted = list(np.arange(spacing, shaft.length - clearance, spacing))
+    if finish.tip_diameter is not None and finish.tip_parallel > 2.0 * clearance:
         # inside the parallel, clear of where it ends
-        wanted.append(finish.tip_parallel - CHECK_CLEARANCE)
+        wanted.append(finish.tip_parallel - clearance)
     chosen = {0.0, shaft.length}
     for station in wanted:
         clear = station
-        while any(abs(clear - step) < CHECK_CLEARANCE - 1e-9 for step in steps):
-            clear += CHECK_CLEARANCE
-        if clear < shaft.length - CHECK_CLEARANCE:
+        while any(abs(clear - step) < clearance - 1e-9 for step in steps):
+            clear += clearance
+        if clear < shaft.length - clearance:
             chosen.add(round(float(clear), 7))
     return tuple(
         CheckDiameter(
@@ -188,7 +199,9 @@ def _at(
     return float(np.interp(where, station, values))
 
 
-def bench_rows(report: Report, spec: Spec | None = None) -> tuple[BenchRow, ...]:
+def bench_rows(
+    report: Report, spec: Spec | None = None, units: ShopUnits = SI
+) -> tuple[BenchRow, ...]:
     """Predicted bench values, the set-up each is for and the spec's bands.
 
     Parameters
@@ -197,6 +210,8 @@ def bench_rows(report: Report, spec: Spec | None = None) -> tuple[BenchRow, ...]
         An evaluated design. [-]
     spec : Spec or None
         Its bands are the acceptance limits; all is open without. [-]
+    units : ShopUnits
+        Units of the rows. [-]
 
     Returns
     -------
@@ -208,39 +223,61 @@ def bench_rows(report: Report, spec: Spec | None = None) -> tuple[BenchRow, ...]
     for metric in METRICS:
         if not metric.is_measured:
             continue
+        unit, suffix, scale, decimals = _shown_in(metric, units)
         drop = drops.get(metric.key)
         large = None if drop is None else drop.large
         value = report.metrics[metric.key]
         target = spec_target(spec, metric.key)
+        low, high = -math.inf, math.inf
+        if target is not None:
+            low, high = target.low * scale, target.high * scale
+        if scale != metric.scale:  # digits it was not given in
+            low, high = inward(low, high, decimals)
         rows.append(
             BenchRow(
-                quantity=metric.column,
+                quantity=f"{metric.key}_{suffix}" if suffix else metric.column,
                 label=metric.label,
-                unit=metric.unit,
-                decimals=metric.decimals,
-                predicted=None if value is None else value * metric.scale,
-                low=-math.inf if target is None else target.low * metric.scale,
-                high=math.inf if target is None else target.high * metric.scale,
-                setup=bench_setup(report.design, metric.key),
-                bench_reads=None if large is None else large * metric.scale,
+                unit=unit,
+                decimals=decimals,
+                predicted=None if value is None else value * scale,
+                low=low,
+                high=high,
+                setup=bench_setup(report.design, metric.key, units),
+                bench_reads=None if large is None else large * scale,
             )
         )
+    measure, length = units.stiffness, units.length
     for point in () if spec is None else spec.ei_targets:
-        here = ei_at(report, point.station)
+        low = (point.target - point.tolerance) * measure.per_si
+        high = (point.target + point.tolerance) * measure.per_si
+        if measure.per_si != 1.0:
+            low, high = inward(low, high, measure.decimals)
+        at = length.text(point.station)
+        quantity = ei_column(point.station)
+        if units is not SI:
+            quantity = f"ei_at_{at}_{length.suffix}_{measure.suffix}"
         rows.append(
             BenchRow(
-                quantity=ei_column(point.station),
-                label=f"EI at {mm(point.station)} mm",
-                unit="N m²",
-                decimals=2,
-                predicted=here,
-                low=point.target - point.tolerance,
-                high=point.target + point.tolerance,
+                quantity=quantity,
+                label=f"EI at {at} {length.unit}",
+                unit=measure.unit,
+                decimals=measure.decimals,
+                predicted=ei_at(report, point.station) * measure.per_si,
+                low=low,
+                high=high,
                 setup="local bending stiffness; a three-point reading is a mean "
                 "over its span",
             )
         )
     return tuple(rows)
+
+
+def _shown_in(metric: Metric, units: ShopUnits) -> tuple[str, str, float, int]:
+    """Unit, suffix, scale and decimals of a metric."""
+    if units is SI or metric.dimension != "length":
+        return metric.unit, "", metric.scale, metric.decimals
+    measure = units.diameter if metric.key.endswith("_diameter") else units.length
+    return measure.unit, measure.suffix, measure.per_si, measure.decimals
 
 
 def ei_at(report: Report, station: float) -> float:

@@ -20,18 +20,23 @@ from optimiser.flagmap import INK
 #: side a text is set to
 Side = Literal["left", "center", "right"]
 _ALIGN: dict[Side, Literal[0, 1, 2]] = {"left": 0, "center": 1, "right": 2}
-_WIDE, _WIDE_BOLD, _EAST = "DejaVuSans", "DejaVuSans-Bold", "HeiseiKakuGo-W5"
+#: free fonts that travel with the pictures' library and are embedded in the sheet
+PLAIN, BOLD = "DejaVuSans", "DejaVuSans-Bold"
+#: for the letters of East Asia; the reader of the PDF has them or not
+_EAST = "HeiseiKakuGo-W5"
+#: height of a line over the size of its letters
+LEADING = 1.16
 
 
 @cache
-def _wide_glyphs() -> frozenset[int]:
-    """Register the fonts for names beyond the western alphabet; their glyphs."""
+def _glyphs() -> frozenset[int]:
+    """Register the fonts; give the letters that the embedded ones have."""
     folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-    wide = TTFont(_WIDE, folder / "DejaVuSans.ttf")
-    pdfmetrics.registerFont(wide)
-    pdfmetrics.registerFont(TTFont(_WIDE_BOLD, folder / "DejaVuSans-Bold.ttf"))
+    usual = TTFont(PLAIN, folder / "DejaVuSans.ttf")
+    pdfmetrics.registerFont(usual)
+    pdfmetrics.registerFont(TTFont(BOLD, folder / "DejaVuSans-Bold.ttf"))
     pdfmetrics.registerFont(UnicodeCIDFont(_EAST))
-    return frozenset(wide.face.charToGlyph)
+    return frozenset(usual.face.charToGlyph)
 
 
 def font_for(text: str, *, bold: bool = False) -> str:
@@ -49,13 +54,10 @@ def font_for(text: str, *, bold: bool = False) -> str:
     font : str
         Name of a registered font. [-]
     """
-    try:
-        text.encode("cp1252")
-    except UnicodeEncodeError:
-        if all(ord(letter) in _wide_glyphs() for letter in text):
-            return _WIDE_BOLD if bold else _WIDE
-        return _EAST
-    return "Helvetica-Bold" if bold else "Helvetica"
+    known = _glyphs()
+    if all(ord(letter) in known for letter in text if letter.isprintable()):
+        return BOLD if bold else PLAIN
+    return _EAST
 
 
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
@@ -111,7 +113,7 @@ def paragraph(
         "sheet",
         fontName=font,
         fontSize=size,
-        leading=1.18 * size,
+        leading=LEADING * size,
         textColor=HexColor(colour),
         alignment=_ALIGN[align],
         splitLongWords=1,
@@ -125,7 +127,7 @@ def fitted(
     width: float,
     size: float,
     *,
-    lines: int = 2,
+    lines: float = 2,
     bold: bool = False,
     align: Side = "left",
 ) -> Paragraph:
@@ -139,8 +141,8 @@ def fitted(
         Width of the box. [pt]
     size : float
         Wanted size of the letters. [pt]
-    lines : int
-        Most lines at that size. [-]
+    lines : float
+        Height of the box, in lines at that size. [-]
     bold : bool
         Whether it is to stand out. [-]
     align : {"left", "center", "right"}
@@ -151,7 +153,7 @@ def fitted(
     paragraph : Paragraph
         No higher than the lines at the wanted size. [-]
     """
-    room = lines * 1.18 * size + 0.01
+    room = lines * LEADING * size + 0.01
 
     def fits(words: str, letters: float) -> Paragraph | None:
         trial = paragraph(words, letters, bold=bold, align=align)

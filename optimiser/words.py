@@ -1,4 +1,4 @@
-"""How quantities, bench set-ups and cautions are worded wherever people read them."""
+"""How quantities and cautions are worded wherever people read them."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from model import METRIC, Metric
 
 if TYPE_CHECKING:
-    from model import Design, FlagReport
+    from model import FlagReport
     from optimiser.spec import Spec, Target
 
 #: What every output that reaches a shop or a player says.
@@ -21,8 +21,6 @@ CAUTIONS: tuple[str, ...] = (
 
 #: Shown where there is no value.
 NONE = "–"
-
-_KGF = 9.80665
 
 
 def number(value: float | None, decimals: int) -> str:
@@ -287,89 +285,3 @@ def spec_target(spec: Spec | None, key: str) -> Target | None:
     """
     targets = () if spec is None else spec.targets
     return next((target for target in targets if target.metric == key), None)
-
-
-def bench_setup(design: Design, key: str) -> str:
-    """Say what to measure with, for a value that compares with a metric.
-
-    Parameters
-    ----------
-    design : Design
-        Its bench tests are described. [-]
-    key : str
-        Key of the metric. [-]
-
-    Returns
-    -------
-    text : str
-        One line; empty for a metric that no bench measures. [-]
-    """
-    bench = design.bench
-    if key == "frequency":
-        extra = ""
-        if bench.tip_mass_offset:
-            extra += f", its centre {mm(bench.tip_mass_offset)} mm beyond the tip"
-        if bench.tip_mass_inertia:
-            extra += f", inertia {plain(bench.tip_mass_inertia * 1e4)} kg cm²"
-        if bench.frequency_clamp_compliance:
-            extra += (
-                f", clamp turning {plain(bench.frequency_clamp_compliance * 1e3, 4)} "
-                "mrad/(N m)"
-            )
-        return (
-            f"last {mm(bench.frequency_clamp)} mm of the butt clamped, "
-            f"{plain(bench.tip_mass * 1e3)} g at the tip{extra}"
-        )
-    if key == "torque":
-        clamp = f"last {mm(bench.torque_clamp)} mm of the butt clamped"
-        if bench.torque_clamp_at is not None:
-            clamp = f"clamped from {mm(bench.torque_clamp_at)} mm (from the tip)"
-        return (
-            f"{clamp}, first {mm(bench.torque_grip)} mm of the tip gripped, couple "
-            f"{plain(bench.torque_moment, 4)} N m"
-        )
-    if key == "tip_deflection":
-        return (
-            f"drop under {plain(bench.tip_load / _KGF)} kgf at "
-            f"{mm(bench.tip_load_at)} mm from the tip, held down at "
-            f"{mm(bench.tip_hold)}, supported at {mm(bench.tip_support)} mm"
-        )
-    if key == "butt_deflection":
-        return (
-            f"drop under {plain(bench.butt_load / _KGF)} kgf at "
-            f"{mm(bench.butt_load_at)} mm from the butt, held down at "
-            f"{mm(bench.butt_hold)}, supported at {mm(bench.butt_support)} mm"
-        )
-    if key == "cantilever_deflection":
-        return (
-            f"last {mm(bench.cantilever_clamp)} mm of the butt clamped, "
-            f"{plain(bench.cantilever_load / _KGF)} kgf at "
-            f"{mm(bench.cantilever_load_at)} mm from the tip"
-        )
-    if key in ("torsion_strength", "torsion_product"):
-        return f"{mm(bench.torsion_grip)} mm gripped at either end; predicted, no test"
-    if key == "crush_load":
-        return f"weakest ring {mm(bench.crush_width)} mm wide, first ply to fail"
-    if key == "impact" and bench.impact_moment:
-        return (
-            f"least margin under {plain(bench.impact_moment)} N m at "
-            f"{mm(bench.impact_at)} mm, none from {mm(bench.impact_to)} mm (from tip)"
-        )
-    if key == "flattening":
-        return "least margin against ovalising under the same moments as durability"
-    if key == "direction_spread":
-        return "largest less least EI round the clock over their mean, worst station"
-    if key == "durability":
-        return (
-            f"least fibre margin under {plain(bench.strength_moment)} N m from "
-            f"{mm(bench.strength_from)} mm (tip) to {mm(bench.strength_to)} mm (butt)"
-        )
-    paint = " with paint" if design.finish.coating else ""
-    fixed = {
-        "weight": f"bare finished shaft{paint}",
-        "balance_point": f"centre of mass from the butt end, bare shaft{paint}",
-        "tip_diameter": "at the tip end, before paint",
-        "butt_diameter": "at the butt end, before paint",
-        "flex_point_ratio": "tip deflection over tip plus butt deflection",
-    }
-    return fixed.get(key, "")
