@@ -15,7 +15,6 @@ from optimiser.accuracy import (
     is_accurate,
 )
 from optimiser.bench_text import bench_page, page_json, page_text, write_page
-from optimiser.bill import bill_text
 from optimiser.compare_runs import compare_runs
 from optimiser.compare_runs_text import runs_json, runs_text, write_fronts_picture
 from optimiser.hand_commands import add_hand_commands
@@ -54,7 +53,8 @@ from optimiser.run import (
     run_spec,
 )
 from optimiser.search_commands import add_search_commands
-from optimiser.sheet import BATCH, PARTS, write_parts, write_sheet
+from optimiser.sheet import write_parts
+from optimiser.sheet_command import add_sheet_command
 from optimiser.spec_words import describe_spec
 from optimiser.store import ABOUT, open_run
 from optimiser.terminal import (
@@ -144,51 +144,6 @@ def _nudge(arguments: argparse.Namespace) -> int:
     say(nudge_text(nudges))
     say("")
     say_files(files)
-    return DONE
-
-
-def _sheet(arguments: argparse.Namespace) -> int:
-    source: Path = arguments.source
-    spec = None
-    if source.is_dir():
-        run = open_run(source)
-        if not arguments.design:
-            command = command_text("sheet", source, "--design")
-            say_error(f"{source} is a run; say which design:  {command} ID")
-            return BAD_INPUT
-        if arguments.library:
-            say_error("--library goes with a design file; a run has its own library")
-            return BAD_INPUT
-        path = run.design_path(arguments.design)
-        report = reports_of(run, [path.stem])[0]
-        library = run.library
-        spec = run.spec
-        default = run.folder / f"sheet-{path.stem}"
-    else:
-        if arguments.design:
-            say_error("--design goes with a run folder; a design file is one design")
-            return BAD_INPUT
-        report, library = evaluate_file(source, arguments.library)
-        default = source.with_name(f"sheet-{source.stem}")
-    written = write_parts(
-        report,
-        library,
-        arguments.out or default,
-        parts=arguments.part or PARTS,
-        spec=spec,
-        batch=arguments.batch,
-        ends=arguments.ends,
-        turn_over=arguments.turn_pairs,
-        overlap=arguments.overlap,
-    )
-    paths = written.paths
-    if arguments.json:
-        say_json({"files": [str(path) for path in paths]})
-    else:
-        say_files(paths)
-        if written.bill:
-            say("\n" + bill_text(written.bill) + "\n")
-        say(_CAUTION)
     return DONE
 
 
@@ -294,12 +249,13 @@ def _demo(arguments: argparse.Namespace) -> int:
     best = suggested(suggest(run.front, run.spec, run.library.currency))
     if best is not None:
         report = reports_of(run, [best.design_id])[0]
-        paths += write_sheet(
+        paths += write_parts(
             report,
+            run.library,
             run.folder / f"sheet-{best.design_id}",
+            parts=("sheet", "workbook"),
             spec=run.spec,
-            mandrel=run.library.mandrels[report.design.shaft.mandrel],
-        )
+        ).paths
     if arguments.json:
         files = [str(path) for path in paths]
         say_json({**about_run(run), "files": files, "picks": pick_list(run)})
@@ -404,43 +360,7 @@ def _parser() -> Parser:
         "--seed", type=whole(0), default=1, metavar="N", help="of the choice and moves"
     )
     add_library_and_json(nudge, library=False)
-    sheet = command("sheet", _sheet, "layup sheet, patterns, lays, bill of a design")
-    sheet.add_argument("source", type=Path, metavar="RUN|DESIGN")
-    sheet.add_argument("--design", metavar="ID", help="design of the run")
-    sheet.add_argument(
-        "--part",
-        action="append",
-        choices=PARTS,
-        help="this part alone; may be given again for another; default all",
-    )
-    sheet.add_argument(
-        "--batch",
-        type=whole(1),
-        default=BATCH,
-        metavar="N",
-        help=f"shafts that are cut at once, for lays and bill; default {BATCH}",
-    )
-    sheet.add_argument(
-        "--overlap",
-        type=length(0.0, 0.02),
-        default=0.0,
-        metavar="LENGTH",
-        help='allowance on the wound edge of every piece ("2 mm"); default none',
-    )
-    sheet.add_argument(
-        "--ends",
-        choices=("developed", "square"),
-        default="developed",
-        help="ends of pieces: arcs as a cone unrolls, or square to the straight edge",
-    )
-    sheet.add_argument(
-        "--turn-pairs",
-        action="store_true",
-        help="the second piece of a pair is turned over when laid on the first: "
-        "cut it as the mirror image, at the same angle to the roll",
-    )
-    add_out(sheet, "folder for it")
-    add_library_and_json(sheet)
+    add_sheet_command(command)
     add_hand_commands(command)
     add_open_command(command)
     return parser

@@ -1,4 +1,4 @@
-"""What the shop needs of one design: layup sheet, cut patterns, lays on the roll."""
+"""What the shop needs of one design: sheet, workbook, cut patterns, lays."""
 
 from __future__ import annotations
 
@@ -14,12 +14,15 @@ import pandas as pd
 from model import pieces_of
 from optimiser.bill import Bill, bill_of, bill_table
 from optimiser.dxf_file import dxf_bytes
-from optimiser.files import write_bytes, write_table
+from optimiser.files import write_bytes, write_table, write_text
 from optimiser.nesting import Lay, lay_pieces
 from optimiser.pattern_pages import lays_pdf, patterns_pdf, patterns_svg
 from optimiser.pattern_shapes import laid_shapes, stacked
 from optimiser.sheet_pdf import sheet_pdf
+from optimiser.sheet_record import MADE_FROM, SPEC, record_files
 from optimiser.sheet_tables import csv_tables
+from optimiser.shop_units import SI, ShopUnits
+from optimiser.workbook import BOOK_NAME, workbook
 
 if TYPE_CHECKING:
     from model import Ends, Library, Mandrel, Piece, Report
@@ -28,9 +31,19 @@ if TYPE_CHECKING:
 #: name of the PDF
 SHEET_NAME = "layup_sheet.pdf"
 #: what can be written of a design, each part by itself
-PARTS: Final = ("sheet", "patterns", "lays", "bill")
+PARTS: Final = ("sheet", "workbook", "patterns", "lays", "bill")
 #: shafts that are cut at once where nothing is said
 BATCH: Final = 12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Papers:
+    """How the papers of a design are made out."""
+
+    revision: str = ""  #: as the shop counts them
+    date: datetime.date | None = None  #: today without
+    paper: str = "a4"  #: or "letter"
+    units: ShopUnits = SI
 
 
 def write_sheet(
@@ -38,8 +51,8 @@ def write_sheet(
     folder: Path,
     *,
     spec: Spec | None = None,
-    date: datetime.date | None = None,
     mandrel: Mandrel | None = None,
+    papers: Papers = Papers(),
 ) -> list[Path]:
     """Write the layup sheet of a design and its tables.
 
@@ -51,10 +64,10 @@ def write_sheet(
         Where the files go; made where it is missing. [-]
     spec : Spec or None
         Its bands are the acceptance limits. [-]
-    date : date or None
-        Date on the sheet; today without. [-]
     mandrel : Mandrel or None
         Its mandrel, to mark on the map where its taper changes. [-]
+    papers : Papers
+        How the sheet is made out; the tables are in SI in any case. [-]
 
     Returns
     -------
@@ -67,7 +80,15 @@ def write_sheet(
         If the folder or a file cannot be written.
     """
     # everything is made before anything is written, so a failure leaves no half set
-    content = sheet_pdf(report, spec=spec, date=date, mandrel=mandrel)
+    content = sheet_pdf(
+        report,
+        spec=spec,
+        date=papers.date,
+        mandrel=mandrel,
+        revision=papers.revision,
+        paper=papers.paper,
+        units=papers.units,
+    )
     tables = csv_tables(report, spec)
     paths = [write_bytes(folder / SHEET_NAME, content)]
     paths += [write_table(folder / name, table) for name, table in tables.items()]
@@ -93,8 +114,12 @@ def write_parts(
     ends: Ends = "developed",
     turn_over: bool = False,
     overlap: float = 0.0,
+    papers: Papers = Papers(),
 ) -> Written:
     """Write what the shop needs of a design, or parts of it.
+
+    The design, its library and the spec are laid beside, so that the folder evaluates
+    again to the same numbers wherever it is kept.
 
     Parameters
     ----------
@@ -117,11 +142,14 @@ def write_parts(
         first, and so is cut as its mirror image. [-]
     overlap : float
         Added to the width of every piece along its wound edge. [m]
+    papers : Papers
+        How sheet and workbook are made out. [-]
 
     Returns
     -------
     written : Written
-        All files, each whole or not at all; the bill where it was asked for. [-]
+        All files, then the folder of what they were made from, each whole or not at
+        all; the bill where it was asked for. [-]
 
     Raises
     ------
@@ -133,14 +161,27 @@ def write_parts(
     pieces = pieces_of(report, library, ends=ends, turn_over=turn_over, overlap=overlap)
     contents: dict[str, bytes] = {}
     lays: list[Lay] = []
+    bill: Bill | None = None
+    if {"lays", "bill", "workbook"} & set(parts):
+        lays = lays_of(report, library, pieces, batch)
+        bill = bill_of(report, library, lays)
+    if "workbook" in parts and bill is not None:
+        contents[BOOK_NAME] = workbook(
+            report,
+            library,
+            bill,
+            spec=spec,
+            date=papers.date,
+            revision=papers.revision,
+            paper=papers.paper,
+            units=papers.units,
+        )
     if "patterns" in parts:
         contents["patterns.dxf"] = dxf_bytes(stacked(pieces))
         contents["patterns.svg"] = patterns_svg(pieces)
         contents["patterns.pdf"] = patterns_pdf(
             report, pieces, ends, turn_over=turn_over
         )
-    if "lays" in parts or "bill" in parts:
-        lays = lays_of(report, library, pieces, batch)
     if "lays" in parts:
         contents["lays.pdf"] = lays_pdf(report, lays, turn_over=turn_over)
         for number, lay in enumerate(lays, start=1):
@@ -149,16 +190,34 @@ def write_parts(
     paths = []
     if "sheet" in parts:
         mandrel = library.mandrels[report.design.shaft.mandrel]
-        paths += write_sheet(report, folder, spec=spec, mandrel=mandrel)
+        paths += write_sheet(report, folder, spec=spec, mandrel=mandrel, papers=papers)
     paths += [write_bytes(folder / name, text) for name, text in contents.items()]
-    bill = None
-    if lays:
-        bill = bill_of(report, library, lays)
-        if "lays" in parts:
-            paths.append(write_table(folder / "lays.csv", lays_table(bill, lays)))
-        if "bill" in parts:
-            paths.append(write_table(folder / "bill.csv", bill_table(bill)))
+    if bill is not None and "lays" in parts:
+        paths.append(write_table(folder / "lays.csv", lays_table(bill, lays)))
+    if bill is not None and "bill" in parts:
+        paths.append(write_table(folder / "bill.csv", bill_table(bill)))
+    paths.append(_write_record(report, library, folder, spec, papers))
     return Written(tuple(paths), bill if "bill" in parts else None)
+
+
+def _write_record(
+    report: Report, library: Library, folder: Path, spec: Spec | None, papers: Papers
+) -> Path:
+    """Lay what the papers were made from beside them."""
+    whole = folder / MADE_FROM  # a name that no file of a user has
+    files = record_files(
+        report,
+        library,
+        spec=spec,
+        date=papers.date,
+        revision=papers.revision,
+        units=papers.units,
+    )
+    if spec is None:
+        (whole / SPEC).unlink(missing_ok=True)  # of an earlier sheet
+    for name, text in files.items():
+        write_text(whole / name, text)
+    return whole
 
 
 def lays_of(

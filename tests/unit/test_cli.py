@@ -272,7 +272,7 @@ def test_an_own_library_is_used_everywhere(tmp_path, capsys):
         (["resume", "nowhere"], "is not the folder of a run"),
         (["review", str(SCENARIOS)], "is not the folder of a run"),
         (["sheet", str(SCENARIOS)], "is not the folder of a run"),
-        (["sheet", str(DESIGN), "--design", "12"], "--design goes with a run folder"),
+        (["sheet", str(DESIGN), "--design", "12"], "goes with a run folder"),
         (["search", str(SPEC), "--evaluations", "0"], "whole number"),
         (["search", str(SPEC), "--evaluations", "1e5"], "whole number"),
         (["search", str(SPEC), "--seed", "-1"], "whole number"),

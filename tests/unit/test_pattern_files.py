@@ -176,7 +176,10 @@ def test_pages_of_lays_say_how_much_roll_is_used():
 def test_each_part_is_written_alone(tmp_path, parts, names):
     paths = write_parts(REPORT, LIBRARY, tmp_path, parts=parts, batch=2).paths
     found = {path.name for path in paths}
-    assert {name for name in found if not name.startswith("lay_")} == names
+    assert {name for name in found if not name.startswith("lay_")} == {
+        *names,
+        "made_from",
+    }
     assert {path.name for path in tmp_path.iterdir()} == found
     if parts == ["lays"]:
         table = pd.read_csv(tmp_path / "lays.csv")
@@ -187,7 +190,7 @@ def test_each_part_is_written_alone(tmp_path, parts, names):
         assert table["area_net_m2"].sum() == pytest.approx(
             2.0 * sum(flag.area_net for flag in REPORT.flags), rel=1e-3
         )
-        assert len(found) == 2 + len(table)
+        assert len(found) == 3 + len(table)
 
 
 def test_the_same_pictures_are_the_same_to_the_byte():
@@ -216,6 +219,7 @@ def test_the_command_writes_what_is_asked_for(tmp_path, capsys):
     said = capsys.readouterr().out
     assert "true size in mm" in said
     assert sorted(path.name for path in (tmp_path / "a").iterdir()) == [
+        "made_from",
         "patterns.dxf",
         "patterns.pdf",
         "patterns.svg",

@@ -18,7 +18,7 @@ from reportlab.lib.units import mm as MM  # noqa: N812
 from model import Report, hung_drops
 from optimiser.flagmap import flag_map
 from optimiser.setup_words import bench_setup
-from optimiser.sheet import SHEET_NAME, write_sheet
+from optimiser.sheet import SHEET_NAME, Papers, write_sheet
 from optimiser.sheet_map import FlagMapFlowable
 from optimiser.sheet_pdf import sheet_pdf
 from optimiser.sheet_tables import (
@@ -467,7 +467,7 @@ def test_write_sheet_writes_all_and_leaves_nothing_else(
     report: Report, spec: Spec, tmp_path: Path
 ) -> None:
     folder = tmp_path / "a" / "b"
-    paths = write_sheet(report, folder, spec=spec, date=DATE)
+    paths = write_sheet(report, folder, spec=spec, papers=Papers(date=DATE))
     assert [path.name for path in paths] == [
         SHEET_NAME,
         "flags.csv",
@@ -494,7 +494,7 @@ def test_a_failed_write_keeps_the_old_file(
 
     monkeypatch.setattr(Path, "replace", refuse)
     with pytest.raises(OSError, match="no room"):
-        write_sheet(report, tmp_path, date=DATE)
+        write_sheet(report, tmp_path, papers=Papers(date=DATE))
     assert [path.name for path in tmp_path.iterdir()] == [SHEET_NAME]
     assert (tmp_path / SHEET_NAME).read_text(encoding="utf-8") == "old"
 
@@ -503,6 +503,6 @@ def test_names_with_commas_survive_the_tables(tmp_path: Path) -> None:
     usual = usual_design()
     odd = dataclasses.replace(usual.flags[0], name='a "pair", 2 × 45')
     design = dataclasses.replace(usual, flags=(odd, *usual.flags[1:]))
-    write_sheet(a_report(design), tmp_path, date=DATE)
+    write_sheet(a_report(design), tmp_path, papers=Papers(date=DATE))
     table = pd.read_csv(tmp_path / "flags.csv")
     assert table["flag"].iloc[0] == 'a "pair", 2 × 45'
