@@ -15,8 +15,7 @@ from optimiser.accuracy import (
     is_accurate,
 )
 from optimiser.bench_text import bench_page, page_json, page_text, write_page
-from optimiser.compare_runs import compare_runs
-from optimiser.compare_runs_text import runs_json, runs_text, write_fronts_picture
+from optimiser.compare_command import add_compare_command
 from optimiser.hand_commands import add_hand_commands
 from optimiser.nudge import nudge_run
 from optimiser.nudge_text import nudge_json, nudge_text, write_nudges
@@ -103,25 +102,6 @@ def _review(arguments: argparse.Namespace) -> int:
     say_found(run)
     say_picks(run)
     say_files(paths)
-    return DONE
-
-
-def _compare(arguments: argparse.Namespace) -> int:
-    runs = [open_run(path) for path in (arguments.first, arguments.second)]
-    for run in runs:
-        if run.front.empty:
-            explain_nothing(run)
-            return FAILED
-    first, second = runs
-    comparison = compare_runs(first, second)
-    out = arguments.out or second.folder / "compare"
-    picture = write_fronts_picture(out / "fronts.png", first, second)
-    if arguments.json:
-        say_json({**runs_json(comparison), "files": [str(picture)]})
-        return DONE
-    say(runs_text(comparison))
-    say("")
-    say_files([picture])
     return DONE
 
 
@@ -332,11 +312,7 @@ def _parser() -> Parser:
     review.add_argument("run", type=Path, metavar="RUN")
     add_out(review, "folder for them")
     add_library_and_json(review, library=False)
-    compared = command("compare", _compare, "what was gained from one run to another")
-    compared.add_argument("first", type=Path, metavar="RUN")
-    compared.add_argument("second", type=Path, metavar="RUN")
-    add_out(compared, "folder for the picture")
-    add_library_and_json(compared, library=False)
+    add_compare_command(command)
     nudge = command("nudge", _nudge, "what small shifts do to designs of a run")
     nudge.add_argument("run", type=Path, metavar="RUN")
     nudge.add_argument(

@@ -1,0 +1,123 @@
+"""The command that compares two designs, or two runs."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from model import Fault, InputError
+from optimiser.compare import compare_designs
+from optimiser.compare_runs import compare_runs
+from optimiser.compare_runs_text import runs_json, runs_text, write_fronts_picture
+from optimiser.compare_text import compare_json, compare_text, write_compare
+from optimiser.outcome import DONE, FAILED, explain_nothing
+from optimiser.run import evaluate_file, load_spec
+from optimiser.sheet_record import MADE_FROM, SPEC
+from optimiser.spec import Spec
+from optimiser.store import ABOUT, open_run
+from optimiser.terminal import (
+    add_library_and_json,
+    add_out,
+    say,
+    say_files,
+    say_json,
+)
+
+#: Adds a command: its name, the function that does it, what it is for.
+AddCommand = Callable[[str, Callable[[argparse.Namespace], int], str], Any]
+
+
+def add_compare_command(command: AddCommand) -> None:
+    """Add the command of this module to the command line.
+
+    Parameters
+    ----------
+    command : callable
+        Adds one and gives its parser. [-]
+    """
+    compare = command("compare", _compare, "what differs between two designs, or runs")
+    compare.add_argument("first", type=Path, metavar="RUN|DESIGN")
+    compare.add_argument("second", type=Path, metavar="RUN|DESIGN")
+    compare.add_argument(
+        "--spec",
+        type=Path,
+        metavar="FILE",
+        help="spec whose bands are shown beside designs; without, that of their run "
+        "or sheet",
+    )
+    add_out(compare, "folder for pictures, and for tables of two designs")
+    add_library_and_json(compare)
+
+
+def _compare(arguments: argparse.Namespace) -> int:
+    are_folders = {path.is_dir() for path in (arguments.first, arguments.second)}
+    if len(are_folders) == 2:
+        message = (
+            "is compared with another of its kind: two design files (those of a run "
+            "are in its folder designs), or two run folders."
+        )
+        raise InputError(str(arguments.second), [Fault("", None, None, message)])
+    return _of_runs(arguments) if are_folders.pop() else _of_designs(arguments)
+
+
+def _of_runs(arguments: argparse.Namespace) -> int:
+    for option, given in (
+        ("--spec", arguments.spec),
+        ("--library", arguments.library),
+    ):
+        if given is not None:
+            message = "goes with design files; a run has its own."
+            fault = Fault("", option, str(given), message)
+            raise InputError(str(arguments.first), [fault])
+    runs = [open_run(path) for path in (arguments.first, arguments.second)]
+    for run in runs:
+        if run.front.empty:
+            explain_nothing(run)
+            return FAILED
+    first, second = runs
+    comparison = compare_runs(first, second)
+    out = arguments.out or second.folder / "compare"
+    picture = write_fronts_picture(out / "fronts.png", first, second)
+    if arguments.json:
+        say_json({**runs_json(comparison), "files": [str(picture)]})
+        return DONE
+    say(runs_text(comparison))
+    say("")
+    say_files([picture])
+    return DONE
+
+
+def _of_designs(arguments: argparse.Namespace) -> int:
+    paths = (arguments.first, arguments.second)
+    opened = [evaluate_file(path, arguments.library) for path in paths]
+    if arguments.spec is not None:
+        spec: Spec | None = load_spec(arguments.spec, arguments.library)[0]
+    else:
+        spec = _known_spec(arguments.first) or _known_spec(arguments.second)
+    found = compare_designs(opened[0][0], opened[1][0], spec)
+    files = []
+    if arguments.out is not None:
+        mandrels = [
+            library.mandrels[report.design.shaft.mandrel] for report, library in opened
+        ]
+        files = write_compare(arguments.out, found, mandrels)
+    if arguments.json:
+        say_json({**compare_json(found), "files": [str(path) for path in files]})
+        return DONE
+    say(compare_text(found))
+    if files:
+        say_files(files)
+    return DONE
+
+
+def _known_spec(path: Path) -> Spec | None:
+    """Spec that a design was made for, where it lies in a run or beside a sheet."""
+    try:
+        if path.parent.name == MADE_FROM and (path.parent / SPEC).exists():
+            return load_spec(path.parent / SPEC, None)[0]
+        folder = path.resolve().parent.parent
+        return open_run(folder).spec if (folder / ABOUT).exists() else None
+    except InputError:
+        return None  # a design can be compared whatever became of its run
