@@ -15,7 +15,7 @@ from reportlab.platypus import Flowable, Paragraph, Spacer, Table
 
 from optimiser.flagmap import INK
 from optimiser.sheet_tables import CutPoint, cut_points
-from optimiser.sheet_type import LEADING, Side, fitted, paragraph
+from optimiser.sheet_type import LEADING, PLAIN, Side, fitted, paragraph
 from optimiser.shop_units import SI, ShopUnits
 from optimiser.words import NONE, plain
 
@@ -37,6 +37,9 @@ _TIGHT_LINE = 1.77  # height of a row's words where the sheet is tight, over the
 
 #: a command of a table's style: name, first cell, last cell, values
 Command = tuple[str, tuple[int, int], tuple[int, int], *tuple[Any, ...]]
+
+#: of cells of any kind, or the page names a font that is not embedded
+_FONT: Final[Command] = ("FONTNAME", (0, 0), (-1, -1), PLAIN)
 
 #: a cell of a table
 Cell = str | Paragraph | Sequence[Flowable]
@@ -69,6 +72,7 @@ class Letters:
             cells.append(paragraph(rest, 0.86 * self.size, colour=QUIET))
             widths = [36.0 * MM, self.width - 36.0 * MM]
         tight = [
+            _FONT,
             ("LEFTPADDING", (0, 0), (-1, -1), 0),
             ("TOPPADDING", (0, 0), (-1, -1), 0.5),
             ("BOTTOMPADDING", (0, 0), (-1, -1), 2.0),
@@ -87,6 +91,7 @@ class Letters:
         """Two parts next to each other."""
         widths = [share * self.width, (1.0 - share) * self.width]
         flat = [
+            _FONT,
             ("LEFTPADDING", (0, 0), (-1, -1), 0),
             ("RIGHTPADDING", (0, 0), (-1, -1), 0),
             ("TOPPADDING", (0, 0), (-1, -1), 0),
@@ -132,6 +137,7 @@ class Letters:
             body.append(line)
         extra = _WRITING * self.air if boxes and not is_low else 0.0
         style: list[Command] = [
+            _FONT,
             ("LEFTPADDING", (0, 0), (-1, -1), _PAD),
             ("RIGHTPADDING", (0, 0), (-1, -1), _PAD),
             ("TOPPADDING", (0, 0), (-1, -1), 0.9 + extra),
@@ -240,6 +246,7 @@ def title_block(
         grid,
         [cell] * columns,
         style=[
+            _FONT,
             ("LEFTPADDING", (0, 0), (-1, -1), 3),
             ("RIGHTPADDING", (0, 0), (-1, -1), 1),
             ("TOPPADDING", (0, 0), (-1, -1), 1),
@@ -252,6 +259,7 @@ def title_block(
         [[left, inner]],
         [name_room + 3.0 * MM, letters.width - name_room - 3.0 * MM],
         style=[
+            _FONT,
             ("LEFTPADDING", (0, 0), (-1, -1), 0),
             ("RIGHTPADDING", (0, 0), (-1, -1), 0),
             ("TOPPADDING", (0, 0), (-1, -1), 0),
@@ -275,10 +283,11 @@ def width_grid(letters: Letters, report: Report) -> Table:
     title = letters.heading(
         f"Cut widths [{letters.units.length.unit}]",
         f"{upper}distance along the piece from its tip-side edge; bold: width of "
-        "each piece; a | b: the width steps there",
+        "each piece, which steps where a distance stands twice",
     )
     lines: list[list[Cell]] = [[[title], *[""] * (columns - 1)]]
     style: list[Command] = [
+        _FONT,
         ("LEFTPADDING", (0, 0), (-1, -1), 1.0),
         ("RIGHTPADDING", (0, 0), (-1, -1), 1.0),
         ("TOPPADDING", (0, 0), (-1, -1), 0.3 if letters.is_tight else 0.7),
@@ -292,10 +301,7 @@ def width_grid(letters: Letters, report: Report) -> Table:
     ]
     at = columns  # next free cell of the last line
     for order, flag in enumerate(report.flags, start=1):
-        cells = [
-            _width_cell(letters, group, cell - 2.2)
-            for group in _steps(cut_points(flag))
-        ]
+        cells = [_width_cell(letters, point, cell - 2.2) for point in cut_points(flag)]
         pieces = f"({flag.pieces} pieces)  " if flag.pieces > 1 else ""
         name = f"{order}  {pieces}{flag.name}"  # what is cut short is the name
         at += 1  # a free cell between two lists on a line
@@ -325,26 +331,14 @@ def width_grid(letters: Letters, report: Report) -> Table:
     return Table(lines, [cell] * columns, style=style, repeatRows=1, hAlign="LEFT")
 
 
-def _width_cell(letters: Letters, group: tuple[CutPoint, ...], room: float) -> Cell:
-    """Station, distance along the piece, width; both widths at a step."""
+def _width_cell(letters: Letters, point: CutPoint, room: float) -> Cell:
+    """Station, distance along the piece, width."""
     size, text = 0.86 * letters.size, letters.units.length.text
-    widths = " | ".join(dict.fromkeys(text(point.width) for point in group))
     lines: list[Flowable] = [
-        fitted(text(group[0].along), room, 0.94 * size, lines=1, align="right"),
-        fitted(widths, room, size, lines=1, align="right", bold=True),
+        fitted(text(point.along), room, 0.94 * size, lines=1, align="right"),
+        fitted(text(point.width), room, size, lines=1, align="right", bold=True),
     ]
     if not letters.is_tight:
-        station = text(group[0].station)
+        station = text(point.station)
         lines.insert(0, paragraph(station, 0.94 * size, align="right", colour=QUIET))
     return lines
-
-
-def _steps(points: Sequence[CutPoint]) -> list[tuple[CutPoint, ...]]:
-    """Group the points of an edge that stand at one station."""
-    groups: list[list[CutPoint]] = []
-    for point in points:
-        if groups and point.station - groups[-1][0].station < 1e-9:
-            groups[-1].append(point)
-        else:
-            groups.append([point])
-    return [tuple(group) for group in groups]

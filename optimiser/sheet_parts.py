@@ -16,7 +16,7 @@ from optimiser.sheet_tables import (
     check_diameters,
     material_totals,
 )
-from optimiser.sheet_type import Side, paragraph
+from optimiser.sheet_type import PLAIN, Side, paragraph
 from optimiser.words import CAUTIONS, NONE, number, plain, turns_text
 
 if TYPE_CHECKING:
@@ -279,6 +279,7 @@ def sign_off(letters: Letters) -> Flowable:
         [letters.width / len(fields)] * len(fields),
         [1.5 * letters.size, (2.2 if letters.is_tight else 2.6) * letters.size],
         style=[
+            ("FONTNAME", (0, 0), (-1, -1), PLAIN),
             ("LEFTPADDING", (0, 0), (-1, -1), 3),
             ("TOPPADDING", (0, 0), (-1, -1), 1),
             ("BOTTOMPADDING", (0, 0), (-1, -1), 0),

@@ -40,7 +40,7 @@ from optimiser.sheet_parts import (
     sign_off,
     strength_part,
 )
-from optimiser.sheet_type import BOLD, PLAIN, fitted, text_width
+from optimiser.sheet_type import BOLD, PLAIN, fitted, font_for, text_width
 from optimiser.shop_units import SI, ShopUnits
 from optimiser.words import CAUTIONS
 
@@ -144,6 +144,7 @@ class _Sheet:
             title=f"Layup sheet {self.report.design_id}",
             subject=self.report.design.name,
             creator="plyfront",
+            initialFontName=font_for(""),  # or the page names one that is not embedded
             invariant=1,  # the same design and date give the same bytes
         )
         bottom = FOOT + 4.5 * MM
