@@ -62,7 +62,6 @@ from optimiser.terminal import (
     abandon_stdout,
     add_library_and_json,
     add_out,
-    command_text,
     length,
     parse,
     prepare_streams,

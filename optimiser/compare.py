@@ -26,14 +26,14 @@ if TYPE_CHECKING:
 _SAME_CUT: Final = 5e-5
 #: places this near along an edge are the two sides of a step [m]
 _SIDE: Final = 1e-9
-_TABLES: Final = ("shaft", "finish", "bench", "cutting")
+_TABLES: Final = ("shaft", "finish", "bench", "cutting", "costs")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
     """One key that differs, as each design file writes it."""
 
-    table: str  #: shaft, finish, bench, cutting or flag
+    table: str  #: shaft, finish, bench, cutting, costs or flag
     key: str
     a: str
     b: str

@@ -30,11 +30,11 @@ from model import (
 from optimiser.files import write_table, write_text
 from optimiser.flagmap import kind_of
 from optimiser.review import Pick, picks_table, suggest, trade_axes
+from optimiser.setup_words import bench_setup
 from optimiser.spec import Spec
 from optimiser.store import Run
 from optimiser.words import (
     CAUTIONS,
-    bench_setup,
     ei_column,
     metric_unit,
     mm,

@@ -168,7 +168,6 @@ def write_parts(
     if "workbook" in parts and bill is not None:
         contents[BOOK_NAME] = workbook(
             report,
-            library,
             bill,
             spec=spec,
             date=papers.date,

@@ -5,12 +5,9 @@ from __future__ import annotations
 import datetime
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
-from xlsxwriter.utility import xl_col_to_name
-
-from optimiser.book_file import FIRST, HEAD, Book, Column, Formula, Value
-from optimiser.sheet_parts import CURE
+from optimiser.book_file import FIRST, Book, Column, Formula, Value
 from optimiser.sheet_tables import (
     bench_rows,
     check_diameters,
@@ -18,29 +15,27 @@ from optimiser.sheet_tables import (
     material_totals,
 )
 from optimiser.shop_units import SI, Measure, ShopUnits
-from optimiser.words import CAUTIONS
+from optimiser.workbook_bill import Facts, bill_page, shop_page
 
 if TYPE_CHECKING:
-    from model import Library, Report
+    from model import Report
+    from optimiser.bill import Bill
     from optimiser.spec import Spec
 
 #: name of the file
 BOOK_NAME: Final = "layup_sheet.xlsx"
-#: cells that a shop changes, by the names that formulas call them
-_BATCH, _SCRAP = "batch_shafts", "scrap_share"
-_FLAGS, _MATERIALS = "Flags", "Materials"
+_FLAGS = "Flags"
 
 
 def workbook(
     report: Report,
-    library: Library,
+    bill: Bill,
     *,
     spec: Spec | None = None,
     date: datetime.date | None = None,
     revision: str = "",
     paper: str = "a4",
     units: ShopUnits = SI,
-    batch: int = 1,
 ) -> bytes:
     """Write the tables of the layup sheet as a workbook.
 
@@ -48,8 +43,8 @@ def workbook(
     ----------
     report : Report
         An evaluated design. [SI]
-    library : Library
-        Its materials, for their prices. [SI]
+    bill : Bill
+        Bill of the batch that totals are reckoned for, until somebody changes it. [SI]
     spec : Spec or None
         Its bands are the acceptance limits. [SI]
     date : date or None
@@ -60,8 +55,6 @@ def workbook(
         Page it is printed on. [-]
     units : ShopUnits
         Units of the columns. [-]
-    batch : int
-        Shafts that totals are reckoned for, until somebody changes that cell. [-]
 
     Returns
     -------
@@ -77,9 +70,11 @@ def workbook(
     book.table("Cut widths", _width_columns(report, units), fixed=2)
     book.table("Diameters", _diameter_columns(report, units))
     book.table("Bench", _bench_columns(report, spec, units))
-    book.table(_MATERIALS, _material_columns(report, library, units, batch))
+    book.table("Materials", _material_columns(report, units))
+    bill_page(book, bill, report.design, units)
     book.table("Margins", _margin_columns(report, units))
-    _shop_page(book, shop, report, spec, day, revision, units, batch)
+    name = "" if spec is None else spec.name
+    shop_page(book, shop, report, bill, Facts(name, day, revision, units))
     return book.close()
 
 
@@ -88,17 +83,7 @@ def _flag_columns(report: Report, units: ShopUnits) -> list[Column]:
     cuts, flags = report.flags, report.design.flags
     mandrel_set = report.design.shaft.mandrel_set
     length, area = units.length, units.area
-    rows = {row.material: i for i, row in enumerate(material_totals(report), start=1)}
     points = [cut_points(cut) for cut in cuts]
-    gross = xl_col_to_name(20)  # see the columns below
-    costs = [
-        Formula(
-            f"={gross}{FIRST + i}*{_MATERIALS}!$H${FIRST + rows[cut.material]}"
-            f"*(1+{_SCRAP})",
-            cut.cost,
-        )
-        for i, cut in enumerate(cuts, start=1)
-    ]
     return [
         Column(head="No.", values=range(1, len(cuts) + 1), width=6),
         Column(head="Flag", values=[cut.name for cut in cuts], width=24),
@@ -146,12 +131,6 @@ def _flag_columns(report: Report, units: ShopUnits) -> list[Column]:
             "Mass as cut", units.mass, [cut.mass_cut for cut in cuts], is_summed=True
         ),
         _measured("Mass in shaft", units.mass, [c.mass for c in cuts], is_summed=True),
-        Column(
-            head=_priced("Cost of one shaft", report),
-            values=costs,
-            decimals=2,
-            total=sum(cut.cost for cut in cuts),
-        ),
         Column(head="Initials", values=[None] * len(cuts), is_input=True),
     ]
 
@@ -167,12 +146,6 @@ def _measured(
         decimals=measure.decimals,
         total=sum(shown) if is_summed else None,
     )
-
-
-def _priced(title: str, report: Report, per: str = "") -> str:
-    """Head of a column of money."""
-    unit = f"{report.currency or 'money'}{per}"
-    return f"{title} [{unit}]"
 
 
 def _width_columns(report: Report, units: ShopUnits) -> list[Column]:
@@ -267,13 +240,10 @@ def _edge(value: float) -> float:
     return round(value, 9)
 
 
-def _material_columns(
-    report: Report, library: Library, units: ShopUnits, batch: int
-) -> list[Column]:
-    """Bill of materials; prices are cells to change."""
+def _material_columns(report: Report, units: ShopUnits) -> list[Column]:
+    """What each material gives for one shaft, added up from the flags."""
     rows = material_totals(report)
     area, last = units.area, FIRST + len(report.flags)
-    prices = [library.prepregs[row.material].price / area.per_si for row in rows]
     lines = range(FIRST + 1, FIRST + 1 + len(rows))
     materials = f"{_FLAGS}!$C${FIRST + 1}:$C${last}"
 
@@ -297,8 +267,6 @@ def _material_columns(
         )
 
     pieces = [float(row.pieces) for row in rows]
-    gross = [row.area_gross * area.per_si for row in rows]
-    costs = [row.cost for row in rows]
     return [
         Column(head="Material", values=[row.material for row in rows], width=24),
         Column(head="Flags", values=[row.flags for row in rows], width=8),
@@ -309,40 +277,6 @@ def _material_columns(
         total("Gross area", area, "U", [row.area_gross for row in rows]),
         total("Mass as cut", units.mass, "V", [row.mass_cut for row in rows]),
         total("Mass in shaft", units.mass, "W", [row.mass for row in rows]),
-        Column(
-            head=_priced("Price", report, f" per {area.unit}"),
-            values=prices,
-            decimals=2,
-            width=13,
-            is_input=True,
-        ),
-        Column(
-            head=_priced("Cost of one shaft", report),
-            values=[
-                Formula(f"=E{i}*H{i}*(1+{_SCRAP})", cost)
-                for i, cost in zip(lines, costs, strict=True)
-            ],
-            decimals=2,
-            total=sum(costs),
-        ),
-        Column(
-            head=f"Area for the batch [{area.unit}]",
-            values=[
-                Formula(f"=E{i}*{_BATCH}*(1+{_SCRAP})", value * batch)
-                for i, value in zip(lines, gross, strict=True)
-            ],
-            decimals=area.decimals - 1,
-            total=sum(gross) * batch,
-        ),
-        Column(
-            head=_priced("Cost of the batch", report),
-            values=[
-                Formula(f"=I{i}*{_BATCH}", cost * batch)
-                for i, cost in zip(lines, costs, strict=True)
-            ],
-            decimals=2,
-            total=sum(costs) * batch,
-        ),
         Column(
             head="Roll or lot used", values=[None] * len(rows), width=18, is_input=True
         ),
@@ -378,113 +312,3 @@ def _margin_columns(report: Report, units: ShopUnits) -> list[Column]:
             width=16,
         ),
     ]
-
-
-def _shop_page(
-    book: Book,
-    sheet: Any,
-    report: Report,
-    spec: Spec | None,
-    date: datetime.date,
-    revision: str,
-    units: ShopUnits,
-    batch: int,
-) -> None:
-    """Title, the cells that a shop changes, totals that follow, cautions."""
-    shaft, length, area = report.design.shaft, units.length, units.area
-    n = len(material_totals(report))
-    at = FIRST + n + 1  # row of the totals, as people count
-    gross = sum(flag.area_gross for flag in report.flags) * area.per_si
-    mass = sum(flag.mass_cut for flag in report.flags) * units.mass.per_si
-    cost = sum(flag.cost for flag in report.flags)
-    blank = shaft.trim_tip + shaft.length + shaft.trim_butt
-    money = report.currency or "money"
-    sheet.set_column(0, 0, 38)
-    sheet.set_column(1, 1, 30)
-    sheet.write_string(0, 0, report.design.name, book.look(is_bold=True, size=13))
-    rows: list[tuple[str, Value, int | None, bool]] = [
-        ("Design", report.design_id, None, False),
-        ("Spec", "" if spec is None else spec.name, None, False),
-        ("Revision", revision, None, False),
-        ("Date", date.isoformat(), None, False),
-        ("Mandrel", shaft.mandrel, None, False),
-    ]
-    rows += [
-        (f"{title} [{length.unit}]", value * length.per_si, length.decimals, False)
-        for title, value in (
-            ("Finished tip from the mandrel's small end", shaft.mandrel_set),
-            ("Finished length", shaft.length),
-            ("Blank length", blank),
-            ("Trim after cure, tip", shaft.trim_tip),
-            ("Trim after cure, butt", shaft.trim_butt),
-        )
-    ]
-    rows.append(("", None, None, False))
-    first_input = HEAD + len(rows)
-    rows += [
-        ("Shafts in the batch", batch, 0, True),
-        ("Scrap, as a share of what is used", 0.0, 3, True),
-        ("", None, None, False),
-        (
-            f"Gross area for one shaft [{area.unit}]",
-            Formula(f"={_MATERIALS}!E{at}", gross),
-            area.decimals,
-            False,
-        ),
-        (
-            "Mass as cut for one shaft [g]",
-            Formula(f"={_MATERIALS}!F{at}", mass),
-            2,
-            False,
-        ),
-        (
-            f"Material cost of one shaft [{money}]",
-            Formula(f"={_MATERIALS}!I{at}", cost),
-            2,
-            False,
-        ),
-        (
-            f"Area for the batch [{area.unit}]",
-            Formula(f"={_MATERIALS}!J{at}", gross * batch),
-            area.decimals - 1,
-            False,
-        ),
-        (
-            f"Material cost of the batch [{money}]",
-            Formula(f"={_MATERIALS}!K{at}", cost * batch),
-            2,
-            False,
-        ),
-    ]
-    for i, (title, value, decimals, is_input) in enumerate(rows, start=HEAD):
-        sheet.write_string(i, 0, title, book.look())
-        book.cell(sheet, i, 1, value, book.look(decimals, is_input=is_input))
-    for name, row in ((_BATCH, first_input), (_SCRAP, first_input + 1)):
-        book.file.define_name(name, f"=Shop!$B${row + 1}")
-    sheet.data_validation(
-        first_input,
-        1,
-        first_input,
-        1,
-        {"validate": "integer", "criteria": ">=", "value": 1},
-    )
-    sheet.data_validation(
-        first_input + 1,
-        1,
-        first_input + 1,
-        1,
-        {"validate": "decimal", "criteria": "between", "minimum": 0, "maximum": 10},
-    )
-    notes = [
-        "Shaded cells are for the shop to fill in or change; totals follow prices on "
-        f"the page {_MATERIALS}, batch and scrap.",
-        *CAUTIONS,
-        CURE,
-        *(f"Note: {warning}" for warning in report.warnings),
-    ]
-    last = HEAD + len(rows) + 1
-    for i, note in enumerate(notes, start=last):
-        sheet.merge_range(i, 0, i, 7, note, book.look(is_note=True))
-        sheet.set_row(i, 14 * math.ceil(len(note) / 120))
-    sheet.freeze_panes(HEAD, 0)
-    sheet.print_area(0, 0, last + len(notes) - 1, 7)

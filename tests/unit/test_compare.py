@@ -201,7 +201,7 @@ def test_the_command(tmp_path, capsys):
     assert main([*words, "--json"]) == 0
     assert json.loads(capsys.readouterr().out)["files"] == []
     assert main([words[0], words[1], str(tmp_path)]) == 2
-    assert "not a design file" in capsys.readouterr().err
+    assert "another of its kind" in capsys.readouterr().err
     assert main([words[0], words[1], str(tmp_path / "no.toml")]) == 2
     assert "no.toml" in capsys.readouterr().err
 

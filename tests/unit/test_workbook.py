@@ -9,21 +9,42 @@ import subprocess
 import openpyxl
 import pytest
 
-from model import Report
+from model import Costs, Report, pieces_of
+from optimiser.bill import Bill, bill_of
+from optimiser.sheet import lays_of
 from optimiser.sheet_tables import bench_rows, check_diameters, cut_points
 from optimiser.shop_units import SI, TRADE
 from optimiser.words import CAUTIONS
 from optimiser.workbook import workbook
-from tests.unit.shown_shafts import a_report, a_spec, the_library
+from tests.unit.shown_shafts import a_report, a_spec, the_library, usual_design
 
 DATE = datetime.date(2025, 3, 14)
-BATCH = 12
+BATCH = 4
 HEAD, FIRST = 3, 4  # rows, as people count
 
 
 @pytest.fixture(scope="module")
 def report() -> Report:
-    return a_report()
+    usual = usual_design()
+    return a_report(
+        dataclasses.replace(
+            usual,
+            cutting=dataclasses.replace(usual.cutting, batch=BATCH),
+            costs=Costs(
+                labour_per_flag=0.4,
+                labour_per_shaft=3.0,
+                consumables_per_shaft=1.25,
+                scrap=0.05,
+            ),
+        )
+    )
+
+
+@pytest.fixture(scope="module")
+def bill(report) -> Bill:
+    library = the_library()
+    pieces = pieces_of(report, library)
+    return bill_of(report, library, lays_of(report, library, pieces, BATCH))
 
 
 @pytest.fixture(scope="module")
@@ -32,17 +53,16 @@ def spec(tmp_path_factory):
 
 
 @pytest.fixture(scope="module")
-def contents(report, spec):
+def contents(report, bill, spec):
     return {
         units.name: workbook(
             report,
-            the_library(),
+            bill,
             spec=spec,
             date=DATE,
             revision="C & D",
             paper="letter",
             units=units,
-            batch=BATCH,
         )
         for units in (SI, TRADE)
     }
@@ -103,22 +123,35 @@ def test_formats_show_the_digits_of_the_sheet(contents, units):
     assert sheet.cell(FIRST, column).number_format == digits
 
 
-def test_totals_as_written_are_the_reports(report, contents):
-    for units in (SI, TRADE):
-        values = shop(opened(contents[units.name], values=True)["Shop"])
-        cost = report.metrics["material_cost"]
-        assert values["Material cost of one shaft [USD]"].value == pytest.approx(
-            cost, rel=1e-12
-        )
-        assert values["Material cost of the batch [USD]"].value == pytest.approx(
-            BATCH * cost, rel=1e-12
-        )
+@pytest.mark.parametrize("units", [SI, TRADE], ids=lambda units: units.name)
+def test_totals_as_written_are_the_bills(bill, contents, units):
+    values = shop(opened(contents[units.name], values=True)["Shop"])
+    for head, wanted in (
+        ("Shafts in the batch", BATCH),
+        ("Scrap, as a share of the shafts made", 0.05),
+        ("Cost of the batch [USD]", bill.cost),
+        ("Cost of a shaft made [USD]", bill.cost_made),
+        ("Cost of a shaft sold [USD]", bill.cost_sold),
+        ("The same as a search reckons it [USD]", bill.cost_reckoned),
+        (
+            f"Roll area for the batch [{units.area.unit}]",
+            sum(line.area_roll for line in bill.materials) * units.area.per_si,
+        ),
+    ):
+        assert values[head].value == pytest.approx(wanted, rel=1e-12)
+
+
+def test_what_a_search_reckons_is_the_metric(report, contents):
+    # the batch is the one that the design is reckoned for
+    values = shop(opened(contents["si"], values=True)["Shop"])
+    value = values["The same as a search reckons it [USD]"].value
+    assert value == pytest.approx(report.metrics["material_cost"], rel=1e-12)
 
 
 def test_pages_stay_in_sight_and_print(contents):
     book = opened(contents["si"])
     assert book.sheetnames[0] == "Shop"
-    assert {"Flags", "Cut widths", "Diameters", "Bench", "Materials"} <= set(
+    assert {"Flags", "Cut widths", "Diameters", "Bench", "Materials", "Bill"} <= set(
         book.sheetnames
     )
     for sheet in book:
@@ -138,11 +171,11 @@ def test_pages_stay_in_sight_and_print(contents):
     assert "2025-03-14" in words
 
 
-def test_names_that_look_like_formulas_are_texts(report):
+def test_names_that_look_like_formulas_are_texts(report, bill):
     flags = list(report.flags)
     flags[0] = _named(flags[0], '=HYPERLINK("x")')
     odd = _with_flags(report, flags)
-    book = opened(workbook(odd, the_library(), date=DATE))
+    book = opened(workbook(odd, bill, date=DATE))
     cell = book["Flags"].cell(FIRST, 2)
     assert (cell.value, cell.data_type) == ('=HYPERLINK("x")', "s")
 
@@ -155,16 +188,15 @@ def _with_flags(report, flags):
     return dataclasses.replace(report, flags=tuple(flags))
 
 
-def test_the_same_design_and_date_give_the_same_bytes(report):
-    first = workbook(report, the_library(), date=DATE)
-    assert first == workbook(report, the_library(), date=DATE)
+def test_the_same_design_and_date_give_the_same_bytes(report, bill):
+    assert workbook(report, bill, date=DATE) == workbook(report, bill, date=DATE)
 
 
 # -- as an office program reckons it --------------------------------------------------
 
 
 @pytest.fixture(scope="module")
-def reckoned(contents, tmp_path_factory):
+def reckoned(contents, bill, tmp_path_factory):
     """Both books without what was stored of formulas, then with inputs changed."""
     soffice = shutil.which("soffice")
     if soffice is None:
@@ -175,11 +207,11 @@ def reckoned(contents, tmp_path_factory):
         book.save(folder / f"{name}.xlsx")  # formulas alone
         values = shop(book["Shop"])
         values["Shafts in the batch"].value = 30
-        values["Scrap, as a share of what is used"].value = 0.08
-        sheet = book["Materials"]
-        heads = {cell.value: cell.column for cell in sheet[HEAD]}
-        (price,) = (column for head, column in heads.items() if "Price" in head)
-        sheet.cell(FIRST, price).value *= 2.0  # the first material costs double
+        values["Scrap, as a share of the shafts made"].value = 0.08
+        sheet = book["Bill"]
+        sheet.cell(FIRST, 4).value *= 2.0  # the first material costs double
+        last = FIRST + len(bill.materials)
+        sheet.cell(last, 4).value = 0.5  # labour on a flag, was 0.4
         bench = book["Bench"]
         bench["H4"].value = 57.0  # weighs in the band, and below it
         bench["H6"].value = 1.0
@@ -207,7 +239,7 @@ def reckoned(contents, tmp_path_factory):
 
 
 @pytest.mark.parametrize("name", ["si", "trade"])
-def test_office_gives_the_same_totals(report, contents, reckoned, name):
+def test_office_gives_the_same_totals(bill, contents, reckoned, name):
     stored = opened(contents[name], values=True)
     for sheet in stored:
         other = reckoned[name][sheet.title]
@@ -218,24 +250,26 @@ def test_office_gives_the_same_totals(report, contents, reckoned, name):
                     assert theirs == pytest.approx(cell.value, rel=1e-12, abs=1e-12)
                 else:
                     assert (theirs or None) == (cell.value or None)
-    cost = shop(reckoned[name]["Shop"])["Material cost of one shaft [USD]"].value
-    assert cost == pytest.approx(report.metrics["material_cost"], rel=1e-12)
+    cost = shop(reckoned[name]["Shop"])["Cost of a shaft sold [USD]"].value
+    assert cost == pytest.approx(bill.cost_sold, rel=1e-12)
 
 
 @pytest.mark.parametrize("name", ["si", "trade"])
-def test_totals_follow_price_batch_and_scrap(report, reckoned, name):
-    first = report.flags[0].material
-    costs = [
-        flag.cost * (2.0 if flag.material == first else 1.0) for flag in report.flags
-    ]
-    one = 1.08 * sum(costs)
+def test_totals_follow_price_batch_and_scrap(report, bill, reckoned, name):
+    roll = sum(line.cost for line in bill.materials) + bill.materials[0].cost
+    # of 30 shafts of 8 flags each, with roll in proportion
+    cost = 30.0 * (roll / BATCH + 0.5 * len(report.flags) + 3.0 + 1.25)
     values = shop(reckoned[f"{name}_changed"]["Shop"])
-    assert values["Material cost of one shaft [USD]"].value == pytest.approx(one)
-    assert values["Material cost of the batch [USD]"].value == pytest.approx(30 * one)
+    for head, wanted in (
+        ("Cost of the batch [USD]", cost),
+        ("Cost of a shaft made [USD]", cost / 30.0),
+        ("Cost of a shaft sold [USD]", cost / 30.0 / 0.92),
+    ):
+        assert values[head].value == pytest.approx(wanted, rel=1e-12)
     units = {"si": SI, "trade": TRADE}[name]
-    area = 30 * 1.08 * sum(flag.area_gross for flag in report.flags)
-    head = f"Area for the batch [{units.area.unit}]"
-    assert values[head].value == pytest.approx(area * units.area.per_si)
+    area = sum(line.area_roll for line in bill.materials) / BATCH * 30.0
+    head = f"Roll area for the batch [{units.area.unit}]"
+    assert values[head].value == pytest.approx(area * units.area.per_si, rel=1e-12)
     bench = reckoned[f"{name}_changed"]["Bench"]
     assert bench["I4"].value == "in"
     assert bench["I6"].value == "out"
