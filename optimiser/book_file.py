@@ -149,7 +149,7 @@ class Book:
         if any(column.total is not None for column in columns):
             sheet.write_string(last + 1, 0, "Total", self.look(is_bold=True))
             last += 1
-        sheet.set_row(HEAD, 42)
+        sheet.set_row(HEAD, 56)
         sheet.freeze_panes(FIRST, fixed)
         sheet.repeat_rows(HEAD)
         sheet.repeat_columns(0, fixed - 1)
