@@ -148,8 +148,9 @@ const plyDraw = (() => {
       }));
       if (X(mm) - last < 40) continue;
       last = X(mm);
-      page.append(write(X(mm), top - 13, `⌀${edge(diameter, 0)}`, {
-        "text-anchor": "middle", fill: QUIET,
+      const isLast = width - X(mm) < 18;
+      page.append(write(isLast ? width : X(mm), top - 13, `⌀${edge(diameter, 0)}`, {
+        "text-anchor": isLast ? "end" : "middle", fill: QUIET,
       }));
     }
     map.rows.forEach((row, i) => page.append(mapRow(row, i)));
@@ -177,7 +178,7 @@ const plyDraw = (() => {
         "stroke-width": options.selected === i ? 2 : 1,
       }));
       /* the words stand in the flag where they fit, else in the free space beside it */
-      const need = row.label.length * 6.0 + 8;
+      const need = row.label.replace(/ +/g, " ").length * 5.8 + 8;
       const a = X(row.outline[0][0]), b = X(row.outline[3][0]);
       let x = (a + b) / 2, anchor = "middle";
       const fits = (b - a + (X(row.outline[2][0]) - X(row.outline[1][0]))) / 2 >= need;
