@@ -20,7 +20,6 @@ from model import (
     METRIC,
     METRICS,
     Design,
-    Report,
     Sheet,
     angle_text,
     evaluate,
@@ -45,8 +44,6 @@ Array = NDArray[np.float64]
 
 #: Stations of the profiles, over the length of a shaft. [-]
 SHARES: Final = tuple(np.linspace(0.0, 1.0, 61))
-#: Most designs whose exact values stand in the page; the picks among them.
-EXACT_MOST: Final = 60
 #: Margins above it are not told apart. [-]
 _MARGIN_MOST: Final = 20.0
 #: Lengths of flags are kept to this. [m]
@@ -211,7 +208,8 @@ def page_data(run: Run, picks: Sequence[Pick]) -> dict[str, Any]:
         "tipParallel": (
             first.finish.tip_parallel * 1e3 if first.finish.tip_diameter else 0.0
         ),
-        **_exact(front, designs, picks, run),
+        "exact": _exact(run, identities, [column["key"] for column in columns]),
+        "warnings": _warnings(run, picks),
         "sheetCommand": shlex.join(["plyfront", "sheet", folder, "--design", "@id@"]),
         "exactCommand": shlex.join(
             ["plyfront", "evaluate", f"{folder}/designs/@id@.toml", "--exact"]
@@ -409,31 +407,18 @@ def _layups(designs: Sequence[Design]) -> dict[str, Any]:
     }
 
 
-def _exact(
-    front: pd.DataFrame, designs: Sequence[Design], picks: Sequence[Pick], run: Run
-) -> dict[str, Any]:
-    """Exact values and warnings of the picks and of the designs that need them most."""
-    by_id = dict(zip(front.index, designs, strict=True))
-    chosen = dict.fromkeys(p.design_id for p in picks if p.design_id in by_id)
-    if _SECTION in front:
-        far = front[_SECTION].sort_values(ascending=False, kind="stable")
-        chosen |= dict.fromkeys(str(name) for name in far.index[:EXACT_MOST])
-    names = list(chosen)[:EXACT_MOST]
-    reports: dict[str, Report] = {
-        name: evaluate(by_id[name], run.library) for name in names
-    }
-    return {
-        "exact": {
-            name: {
-                METRIC[key].column: value * METRIC[key].scale
-                for key, value in report.section.metrics.items()
-                if value is not None
-            }
-            for name, report in reports.items()
-        },
-        "warnings": {
-            name: list(report.warnings)
-            for name, report in reports.items()
-            if report.warnings
-        },
-    }
+def _exact(run: Run, identities: Sequence[str], columns: Sequence[str]) -> str:
+    """Exact values of all designs, packed like their values; NaN where none is kept."""
+    exact = run.exact
+    table = exact.set_index(exact["id"].astype(str)).reindex(index=identities)
+    values = table.reindex(columns=list(columns)).to_numpy(dtype=np.float32)
+    return packed(values.T)
+
+
+def _warnings(run: Run, picks: Sequence[Pick]) -> dict[str, list[str]]:
+    """What is to be said of the picks, by id."""
+    said = {}
+    for name in dict.fromkeys(pick.design_id for pick in picks):
+        design = read_design(run.design_path(name), run.library)
+        said[name] = list(evaluate(design, run.library).warnings)
+    return {name: warnings for name, warnings in said.items() if warnings}

@@ -22,6 +22,7 @@ const plyData = (() => {
     const unit = column.unit ? ` [${column.unit}]` : "";
     return { ...column, values, least, most, heading: column.label + unit };
   });
+  const exact = unpack(data.exact, Float32Array);
   const byKey = new Map(columns.map((column) => [column.key, column]));
   const indexOf = new Map(data.ids.map((id, i) => [id, i]));
   const lengths = unpack(data.lengths, Float64Array);
@@ -70,5 +71,12 @@ const plyData = (() => {
     return Object.fromEntries(columns.map((c) => [c.key, c.values[i]]));
   }
 
-  return { ...data, n, columns, byKey, indexOf, lengths, profile, flagMap, valuesOf };
+  function exactOf(i) {
+    /* null where the run has kept none */
+    const kept = columns.map((c, k) => [c.key, exact[k * n + i]])
+      .filter(([, value]) => isFinite(value));
+    return kept.length ? Object.fromEntries(kept) : null;
+  }
+
+  return { ...data, n, columns, byKey, indexOf, lengths, profile, flagMap, valuesOf, exactOf };
 })();

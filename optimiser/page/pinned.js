@@ -63,7 +63,7 @@ const plyPinned = (() => {
   function body(state) {
     const shafts = state.pins.map(({ i, style }) => ({ name: plyData.ids[i], style,
       ...plyData.profile(i), values: plyData.valuesOf(i),
-      exact: plyData.exact[plyData.ids[i]] || null }));
+      exact: plyData.exactOf(i) }));
     if (!shafts.length) return Promise.resolve();
     const drawn = profiles({ EI: find("plot-ei"), GJ: find("plot-gj"),
       margin: find("plot-margin") }, shafts, { points: plyData.points,
@@ -98,7 +98,7 @@ const plyPinned = (() => {
     find("exact-words").textContent =
       "Values are those of the fast section, as the search used them; where the exact " +
       "one gives another value it stands below." + (without.length
-        ? ` Exact values of ${without.join(", ")} are not in this page; the command ` +
+        ? ` The run has kept no exact values of ${without.join(", ")}; the command ` +
           "above computes them."
         : "");
     return drawn;

@@ -11,7 +11,7 @@ import pandas as pd
 import pypdf
 import pytest
 
-from model import METRIC, evaluate, read_design
+from model import METRIC, METRICS, evaluate, read_design
 from optimiser.review import suggest
 from optimiser.review_page import SHARES, page_data, scaled, write_review
 from optimiser.run import Limits, run_spec
@@ -122,8 +122,10 @@ def test_the_data_are_those_of_the_run(run):
     # exact values are those of the exact section
     name = data["picks"][0]["id"]
     report = evaluate(read_design(run.design_path(name), run.library), run.library)
-    exact = report.section.metrics["frequency"] * 60.0
-    assert data["exact"][name]["frequency_cpm"] == pytest.approx(exact, rel=1e-12)
+    frequency = report.section.metrics["frequency"] * 60.0
+    exact = np.frombuffer(base64.b64decode(data["exact"]), dtype="<f4")
+    exact = exact.reshape(len(keys), -1)[keys.index("frequency_cpm")]
+    assert exact[data["ids"].index(name)] == pytest.approx(frequency, rel=1e-6)
 
 
 def test_the_file_is_whole_and_asks_for_nothing(run, file):
@@ -232,6 +234,20 @@ def test_profiles_and_flags_are_those_of_the_design(page, run):
     for (start, end), flag in zip(first, report.flags, strict=True):
         assert start == pytest.approx(flag.cut_station[0] * 1e3, abs=0.051)
         assert end == pytest.approx(flag.cut_station[-1] * 1e3, abs=0.051)
+
+
+def test_exact_values_stand_where_they_read_otherwise(page, run):
+    identity = page.locator(".pin strong").first.inner_text().split()[1]
+    front = run.front.set_index("id").loc[identity]
+    exact = run.exact.set_index("id").loc[identity]
+    expected = [
+        f"exact {exact[m.column]:.{m.decimals}f}"
+        for m in METRICS
+        if np.isfinite(exact[m.column])
+        and f"{exact[m.column]:.{m.decimals}f}" != f"{front[m.column]:.{m.decimals}f}"
+    ]
+    shown = page.locator("#metrics tbody tr td:nth-child(3) .exact").all_inner_texts()
+    assert sorted(shown) == sorted(expected)
 
 
 def test_the_command_of_the_sheet_is_copied(page, run):
