@@ -418,7 +418,8 @@ def _exact(run: Run, identities: Sequence[str], columns: Sequence[str]) -> str:
 def _warnings(run: Run, picks: Sequence[Pick]) -> dict[str, list[str]]:
     """What is to be said of the picks, by id."""
     said = {}
+    paths = run.designs
     for name in dict.fromkeys(pick.design_id for pick in picks):
-        design = read_design(run.design_path(name), run.library)
+        design = read_design(paths[name], run.library)
         said[name] = list(evaluate(design, run.library).warnings)
     return {name: warnings for name, warnings in said.items() if warnings}

@@ -62,6 +62,18 @@ class Multiplied(Run):
         return front
 
     @property
+    def exact(self) -> pd.DataFrame:
+        once = super().exact
+        names = self.front["id"].astype(str)
+        first = names.str.partition("-")[0]
+        return (
+            once.set_index("id")
+            .reindex(first)
+            .reset_index(drop=True)
+            .assign(id=names.to_numpy())
+        )
+
+    @property
     def designs(self) -> dict[str, Path]:
         paths = super().designs
         return {name: paths[name.partition("-")[0]] for name in self.front["id"]}
