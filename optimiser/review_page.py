@@ -410,7 +410,7 @@ def _layups(designs: Sequence[Design]) -> dict[str, Any]:
 def _exact(run: Run, identities: Sequence[str], columns: Sequence[str]) -> str:
     """Exact values of all designs, packed like their values; NaN where none is kept."""
     exact = run.exact
-    table = exact.set_index(exact["id"].astype(str)).reindex(index=identities)
+    table = exact.set_index(exact["id"].astype(str)).reindex(index=list(identities))
     values = table.reindex(columns=list(columns)).to_numpy(dtype=np.float32)
     return packed(values.T)
 
