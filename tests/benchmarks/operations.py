@@ -17,7 +17,9 @@ from importlib.abc import Loader, MetaPathFinder
 from importlib.machinery import ModuleSpec, PathFinder
 from pathlib import Path
 
-os.environ["NUMBA_DISABLE_JIT"] = "1"
+if __name__ == "__main__":
+    # not where a test run looks for doctests: it would run all tests uncompiled
+    os.environ["NUMBA_DISABLE_JIT"] = "1"
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 

@@ -17,7 +17,8 @@ import time
 from importlib.metadata import version
 from pathlib import Path
 
-os.environ["OPENBLAS_NUM_THREADS"] = "1"
+if __name__ == "__main__":
+    os.environ["OPENBLAS_NUM_THREADS"] = "1"
 
 import numpy as np
 from numba import njit
