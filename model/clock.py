@@ -582,12 +582,10 @@ def fine_scratch() -> Array:
 
     Returns
     -------
-    fine : ndarray, shape (6, 65)
-        Zeros; the last row counts. [-]
+    fine : ndarray, shape (5, 65)
+        Zeros. [-]
     """
-    fine = np.zeros((6, _MOST_LOOKS + 1))
-    fine[5] = np.arange(_MOST_LOOKS + 1)
-    return fine
+    return np.zeros((5, _MOST_LOOKS + 1))
 
 
 @compiled_lean
@@ -646,7 +644,7 @@ def worst_spread(
         Where flags run out, of ``around_the_clock``. [-]
     around : ndarray, shape (14, n_x_max)
         Sums around the clock. [N·m²]
-    fine : ndarray, shape (6, 65)
+    fine : ndarray, shape (5, 65)
         Scratch for the stations within a cell, as of ``fine_scratch``. [N·m²]
 
     Returns
@@ -726,9 +724,9 @@ def worst_spread(
         bore_p, bore_q, out_p, out_q = mandrel[p], mandrel[q], finished[p], finished[q]
         EI_p, EI_q = EI[p], EI[q]
         f_c2, f_s2, f_c1, f_s1 = fine[0], fine[1], fine[2], fine[3]
-        f, count = fine[4], fine[5]
+        f = fine[4]
         for j in range(np.uint64(0), np.uint64(n + 1)):
-            b = count[j] * step
+            b = np.float64(j) * step
             a = 1.0 - b
             ratio = (a * bore_p + b * bore_q) / (a * out_p + b * out_q)
             f[j] = _squared_spread(
@@ -804,7 +802,6 @@ def _fill_fine(
     """Sum the harmonics of flags that run out, within the cell behind a point."""
     fine[:4, : n + 1] = 0.0
     f_c2, f_s2, f_c1, f_s1 = fine[0], fine[1], fine[2], fine[3]
-    count = fine[5]
     q = p + 1
     limit_p, limit_q = around[LIMIT, p], around[LIMIT, q]
     h_p, h_q = hoop[p], hoop[q]
@@ -825,7 +822,7 @@ def _fill_fine(
             r_p, r_q = r_in[k, p], r_in[k, q]
             step = 1.0 / n
             for j in range(np.uint64(0), np.uint64(n + 1)):
-                b = count[j] * step
+                b = np.float64(j) * step
                 layers = (near + b * (far - near)) * pieces
                 whole = np.floor(layers + _WHOLE)
                 part = layers - whole

@@ -146,7 +146,7 @@ def test_other_units_and_the_shaft(page, desk):
 
 def test_an_end_is_dragged_in_one_step_of_undo(page, desk):
     design, library = read_design(desk.first), desk.library
-    box = page.locator('[data-end="4 start"]').bounding_box()
+    box = place_of(page, "4 start")
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     page.mouse.move(x, y)
     page.mouse.down()
@@ -164,8 +164,18 @@ def test_an_end_is_dragged_in_one_step_of_undo(page, desk):
     assert page.locator("#undo").is_disabled()
 
 
+def place_of(page, which):
+    """Box of an end's handle, which every edit draws anew."""
+    for _ in range(200):
+        box = page.locator(f'[data-end="{which}"]').bounding_box()
+        if box is not None:
+            return box
+        page.wait_for_timeout(20)
+    raise AssertionError(f"no handle for {which}")
+
+
 def test_an_end_never_leaves_the_shaft_or_its_other_end(page):
-    box = page.locator('[data-end="4 start"]').bounding_box()
+    box = place_of(page, "4 start")
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     page.mouse.move(x, y)
     page.mouse.down()
@@ -173,7 +183,7 @@ def test_an_end_never_leaves_the_shaft_or_its_other_end(page):
     page.mouse.up()
     # its run-out of 100 mm is left
     assert float(cell(page, 4, 3).input_value()) <= 967
-    box = page.locator('[data-end="0 end"]').bounding_box()
+    box = place_of(page, "0 end")
     page.mouse.move(box["x"] + 5, box["y"] + 9)
     page.mouse.down()
     page.mouse.move(3_000, box["y"] + 9, steps=3)
