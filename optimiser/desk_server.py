@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import errno
 import json
+import logging
 import socket
 import threading
 from collections.abc import Callable, Mapping
@@ -90,6 +91,8 @@ class DeskServer:
 
     def serve(self) -> None:
         """Serve until the server is closed, or the program interrupted."""
+        # one person's requests that wait for a moment are nobody's concern
+        logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         self._server.run()
 
     def beside(self) -> threading.Thread:
