@@ -86,6 +86,7 @@ class DeskServer:
             max_request_header_size=16_384,
             channel_timeout=30,
         )
+        self._is_closed = False
         self.port: int = listener.getsockname()[1]
         ports.append(self.port)
 
@@ -93,7 +94,12 @@ class DeskServer:
         """Serve until the server is closed, or the program interrupted."""
         # one person's requests that wait for a moment are nobody's concern
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-        self._server.run()
+        try:
+            self._server.run()
+        except OSError:
+            # closed by another thread while it waits for requests
+            if not self._is_closed:
+                raise
 
     def beside(self) -> threading.Thread:
         """Serve beside the program.
@@ -109,6 +115,7 @@ class DeskServer:
 
     def close(self) -> None:
         """Stop serving."""
+        self._is_closed = True
         self._server.close()
 
 
