@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.design import CRITERIA, Bench, Costs, Cutting, Design, Finish
+from model.errors import ModelRangeError
 from model.failure import ply_limits
 from model.laminate import N_STIFFNESS, ring_stiffness
 from model.library import Library, Mandrel, Ply
@@ -26,8 +27,6 @@ BoolArray = NDArray[np.bool_]
 
 #: Longest cell between two points. [m]
 CELL = 0.025
-
-_NO_COSTS = Costs()
 
 # columns of the sheet table; the first are the stiffness in the tube's axes
 N_COLUMNS = N_STIFFNESS + 10
@@ -45,6 +44,19 @@ class Sheet:
     is_pair: bool  #: a balanced pair of +angle and -angle
 
 
+def _made(design: Design) -> tuple[Any, ...]:
+    """What designs of one batch have to share."""
+    shaft = design.shaft
+    return (
+        design.finish,
+        design.bench,
+        design.cutting,
+        design.costs,
+        shaft.trim_tip,
+        shaft.trim_butt,
+    )
+
+
 @dataclass(frozen=True, kw_only=True)
 class Conditions:
     """What all designs of a batch share."""
@@ -57,7 +69,7 @@ class Conditions:
     finish: Finish
     bench: Bench
     cutting: Cutting
-    costs: Costs = _NO_COSTS
+    costs: Costs
     trim_tip: float = 0.0  #: [m]
     trim_butt: float = 0.0  #: [m]
     ei_stations: tuple[float, ...] = ()  #: where EI is asked for [m]
@@ -75,7 +87,7 @@ class Conditions:
         finish: Finish,
         bench: Bench,
         cutting: Cutting,
-        costs: Costs = _NO_COSTS,
+        costs: Costs,
         trim_tip: float = 0.0,
         trim_butt: float = 0.0,
         ei_stations: Sequence[float] = (),
@@ -126,6 +138,59 @@ class Conditions:
             trim_tip=trim_tip,
             trim_butt=trim_butt,
             ei_stations=tuple(ei_stations),
+            step_length=step_length,
+            cell=cell,
+            wanted=wanted,
+        )
+
+    @classmethod
+    def for_designs(
+        cls,
+        library: Library,
+        designs: Sequence[Design],
+        *,
+        ei_stations: Sequence[float] = (),
+        step_length: float = 0.010,
+        cell: float = CELL,
+        wanted: frozenset[str] | None = None,
+    ) -> "Conditions":
+        """Conditions of designs that are made, tested and paid for alike.
+
+        Parameters
+        ----------
+        library : Library
+            Their materials and mandrels. [-]
+        designs : sequence of Design
+            At least one; they differ in flags, mandrel, set and length alone. [SI]
+        ei_stations, step_length, cell, wanted
+            As in ``of``. [m, m, m, -]
+
+        Returns
+        -------
+        conditions : Conditions
+            Ready for ``evaluate_batch``. [-]
+
+        Raises
+        ------
+        ModelRangeError
+            If they are not alike.
+        """
+        first = designs[0]
+        if any(_made(design) != _made(first) for design in designs[1:]):
+            raise ModelRangeError("the designs are not made and tested alike")
+        flags = [flag for design in designs for flag in design.flags]
+        sheets = [Sheet(flag.material, flag.angle, flag.is_pair) for flag in flags]
+        return cls.of(
+            library,
+            sheets=tuple(dict.fromkeys(sheets)),
+            mandrels=list(dict.fromkeys(design.shaft.mandrel for design in designs)),
+            finish=first.finish,
+            bench=first.bench,
+            cutting=first.cutting,
+            costs=first.costs,
+            trim_tip=first.shaft.trim_tip,
+            trim_butt=first.shaft.trim_butt,
+            ei_stations=ei_stations,
             step_length=step_length,
             cell=cell,
             wanted=wanted,

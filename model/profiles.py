@@ -7,9 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model.batch import evaluate_batch
-from model.conditions import Conditions, Layups, Sheet, layups_of
+from model.conditions import Conditions, Layups, layups_of
 from model.design import Design
-from model.errors import ModelRangeError
 from model.library import Library
 from model.scratch import Work, workspace
 from model.strength import envelope_moment
@@ -59,7 +58,10 @@ def profiles_of(
     n, n_station = len(designs), len(stations)
     EI, GJ, margin = (np.full((n, n_station), np.nan) for _ in range(3))
     if n:
-        shared = _shared(designs, library)
+        # what a curvature leaves to bear is computed for this metric
+        shared = Conditions.for_designs(
+            library, designs, wanted=frozenset({"durability"})
+        )
         layups = layups_of(designs, shared)
         longest = float(layups.length.max())
         work = workspace(shared, layups.sheet.shape[1], longest)
@@ -74,37 +76,6 @@ def profiles_of(
         EI=EI,
         GJ=GJ,
         margin=margin,
-    )
-
-
-def _shared(designs: Sequence[Design], library: Library) -> Conditions:
-    """Conditions of designs that are made and tested alike."""
-    first = designs[0]
-    for design in designs:
-        if (
-            design.finish != first.finish
-            or design.bench != first.bench
-            or design.cutting != first.cutting
-            or design.shaft.trim_tip != first.shaft.trim_tip
-            or design.shaft.trim_butt != first.shaft.trim_butt
-        ):
-            raise ModelRangeError("the designs are not made and tested alike")
-    sheets = dict.fromkeys(
-        Sheet(flag.material, flag.angle, flag.is_pair)
-        for design in designs
-        for flag in design.flags
-    )
-    return Conditions.of(
-        library,
-        sheets=tuple(sheets),
-        mandrels=list(dict.fromkeys(design.shaft.mandrel for design in designs)),
-        finish=first.finish,
-        bench=first.bench,
-        cutting=first.cutting,
-        trim_tip=first.shaft.trim_tip,
-        trim_butt=first.shaft.trim_butt,
-        # what a curvature leaves to bear is computed for this metric
-        wanted=frozenset({"durability"}),
     )
 
 

@@ -14,7 +14,6 @@ from model.conditions import (
     PIECES,
     Conditions,
     Layups,
-    Sheet,
     layups_of,
 )
 from model.design import CRITERIA, Design, design_id
@@ -221,20 +220,7 @@ def suggest_clock_positions(design: Design, library: Library) -> Suggestion:
 
 def _alone(design: Design, library: Library, cell: float) -> tuple[Conditions, Layups]:
     """Conditions of one design, and the design as a batch of one."""
-    shared = Conditions.of(
-        library,
-        sheets=tuple(
-            dict.fromkeys(Sheet(f.material, f.angle, f.is_pair) for f in design.flags)
-        ),
-        mandrels=[design.shaft.mandrel],
-        finish=design.finish,
-        bench=design.bench,
-        cutting=design.cutting,
-        costs=design.costs,
-        trim_tip=design.shaft.trim_tip,
-        trim_butt=design.shaft.trim_butt,
-        cell=cell,
-    )
+    shared = Conditions.for_designs(library, [design], cell=cell)
     return shared, layups_of([design], shared)
 
 

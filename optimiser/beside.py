@@ -9,13 +9,20 @@ from typing import Any
 
 import pandas as pd
 
-from model import METRICS, Design, Library, Report, evaluate_batch, layups_of
+from model import (
+    METRICS,
+    Conditions,
+    Design,
+    Library,
+    Report,
+    evaluate_batch,
+    layups_of,
+)
 from optimiser.misses import misses
 from optimiser.problem import Demand
 from optimiser.review import table_text
 from optimiser.sheet_tables import ei_at
 from optimiser.spec import Spec
-from optimiser.variants import conditions_of
 from optimiser.words import (
     NONE,
     edge_text,
@@ -146,8 +153,13 @@ def rule_breaks(design: Design, library: Library, spec: Spec) -> list[str]:
     length = design.shaft.length
     points = tuple(p for p in spec.ei_targets if p.station <= length)
     held = replace(spec, ei_targets=points)
-    shared = conditions_of([design], library, [point.station for point in points])
-    shared = replace(shared, step_length=spec.rules.diameter_step_length)
+    stations = [point.station for point in points]
+    shared = Conditions.for_designs(
+        library,
+        [design],
+        ei_stations=stations,
+        step_length=spec.rules.diameter_step_length,
+    )
     batch = evaluate_batch(layups_of([design], shared), shared)
     return misses(batch, Demand.of(held), held)
 

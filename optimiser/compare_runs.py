@@ -21,9 +21,7 @@ from model import (
     Design,
     Fault,
     InputError,
-    Library,
     ModelRangeError,
-    Sheet,
     evaluate_batch,
     layups_of,
     read_design,
@@ -255,13 +253,26 @@ def _measured_anew(first: Run, second: Run) -> _Again:
             # a material or mandrel it needs is gone, or has become too short
             continue
         shaft = replace(design.shaft, trim_tip=spec.trim_tip, trim_butt=spec.trim_butt)
-        designs.append(replace(design, shaft=shaft))
+        made_so = replace(
+            design,
+            shaft=shaft,
+            finish=spec.finish,
+            bench=spec.bench,
+            cutting=spec.cutting,
+            costs=spec.costs,
+        )
+        designs.append(made_so)
     demand = Demand.of(spec)
-    shared = _conditions(designs, second.library, spec) if designs else None
     kept = []
     made = 0
+    if designs:
+        shared = Conditions.for_designs(
+            second.library,
+            designs,
+            ei_stations=[point.station for point in spec.ei_targets],
+            step_length=spec.rules.diameter_step_length,
+        )
     for design in designs:
-        assert shared is not None
         try:
             report = evaluate_batch(layups_of([design], shared), shared)
         except ModelRangeError:
@@ -270,27 +281,6 @@ def _measured_anew(first: Run, second: Run) -> _Again:
         if _meets(design, report, demand, spec):
             kept.append(report.metrics[0])
     return _Again(made, np.array(kept).reshape(-1, len(METRICS)))
-
-
-def _conditions(designs: Sequence[Design], library: Library, spec: Spec) -> Conditions:
-    """Conditions of designs as a spec makes and tests them."""
-    sheets = dict.fromkeys(
-        Sheet(flag.material, flag.angle, flag.is_pair)
-        for design in designs
-        for flag in design.flags
-    )
-    return Conditions.of(
-        library,
-        sheets=tuple(sheets),
-        mandrels=list(dict.fromkeys(design.shaft.mandrel for design in designs)),
-        finish=spec.finish,
-        bench=spec.bench,
-        cutting=spec.cutting,
-        trim_tip=spec.trim_tip,
-        trim_butt=spec.trim_butt,
-        ei_stations=tuple(point.station for point in spec.ei_targets),
-        step_length=spec.rules.diameter_step_length,
-    )
 
 
 def _meets(design: Design, report: BatchReport, demand: Demand, spec: Spec) -> bool:

@@ -27,6 +27,7 @@ from model import (
     METRICS,
     SHOP_MEASURES,
     BatchReport,
+    Conditions,
     Design,
     Fault,
     InputError,
@@ -40,7 +41,7 @@ from model import (
 )
 from optimiser.problem import Demand
 from optimiser.spec import Spec
-from optimiser.variants import MOVES, Variant, conditions_of, variants, with_flag
+from optimiser.variants import MOVES, Variant, variants, with_flag
 from optimiser.words import ei_column, mm
 
 Array = NDArray[np.float64]
@@ -189,7 +190,7 @@ def _shares(
     grid = np.linspace(0.0, design.shaft.length, _N_ALONG)
     asked = [*stations, *(float(x) for x in grid)]
     changed, tables = _scaled_designs(design, library)
-    shared = conditions_of(changed, tables, asked)
+    shared = Conditions.for_designs(tables, changed, ei_stations=asked)
     found = evaluate_batch(layups_of(changed, shared), shared)
     EI = found.EI[0]
     # rows: of each flag stiffness up and down, then density up and down
@@ -336,7 +337,7 @@ def _moves(
     points = [] if spec is None else [point.station for point in spec.ei_targets]
     asked = [*points, *stations]
     designs = [design, *(v.design for v in found if v.design is not None)]
-    shared = conditions_of(designs, library, asked)
+    shared = Conditions.for_designs(library, designs, ei_stations=asked)
     if spec is not None:
         shared = replace(shared, step_length=spec.rules.diameter_step_length)
     batch = evaluate_batch(layups_of(designs, shared), shared)

@@ -22,7 +22,6 @@ from model import (
     Conditions,
     Design,
     Library,
-    Sheet,
     evaluate,
     evaluate_batch,
     layups_of,
@@ -282,7 +281,12 @@ def nudged(
         largest change, that as a share of the band (where it has two edges), cases,
         cases outside, and by how much at most. [unit of `what`]
     """
-    shared = _shared(spec, library, designs)
+    shared = Conditions.for_designs(
+        library,
+        list(designs.values()),
+        ei_stations=[target.station for target in spec.ei_targets],
+        step_length=spec.rules.diameter_step_length,
+    )
     bands = _Bands.of(spec)
     rng = np.random.default_rng(seed)
     width = bands.high - bands.low
@@ -351,25 +355,6 @@ def _moves(
             for row in drawn
         ],
     }
-
-
-def _shared(spec: Spec, library: Library, designs: Mapping[str, Design]) -> Conditions:
-    """What designs of a spec share when they are evaluated."""
-    flags = [flag for design in designs.values() for flag in design.flags]
-    sheets = [Sheet(flag.material, flag.angle, flag.is_pair) for flag in flags]
-    return Conditions.of(
-        library,
-        sheets=tuple(dict.fromkeys(sheets)),
-        mandrels=list(dict.fromkeys(d.shaft.mandrel for d in designs.values())),
-        finish=spec.finish,
-        bench=spec.bench,
-        cutting=spec.cutting,
-        costs=spec.costs,
-        trim_tip=spec.trim_tip,
-        trim_butt=spec.trim_butt,
-        ei_stations=[target.station for target in spec.ei_targets],
-        step_length=spec.rules.diameter_step_length,
-    )
 
 
 #: An end of a flag: its number in rolling order, and 0 for its start or 1 for its end.

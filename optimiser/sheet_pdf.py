@@ -194,6 +194,17 @@ class _Sheet:
         canvas.setStrokeColor(RULE)
         canvas.line(MARGIN, y - 1.8 * MM, right, y - 1.8 * MM)
 
+    def _of_lengths(self) -> str:
+        """What the lengths of the flags are counted in and from."""
+        shaft = self.report.design.shaft
+        said = f"lengths in {self.letters.units.words}"
+        if shaft.trim_tip or shaft.trim_butt:
+            said += (
+                "; stations are the finished shaft's; at a trimmed end a flag goes on "
+                "over the trim, as its place on the mandrel and its length say"
+            )
+        return said
+
     def _story(self) -> list[Flowable]:
         """Everything on the sheet, in order."""
         letters, report, spec = self.letters, self.report, self.spec
@@ -222,9 +233,7 @@ class _Sheet:
             NextPageTemplate("later"),
             title_block(letters, report, spec, self.date, self.revision),
             Spacer(1, gap),
-            letters.heading(
-                f"Flags in rolling order, lengths in {letters.units.words}"
-            ),
+            letters.heading("Flags in rolling order", self._of_lengths()),
             flags_part(letters, report),
             Spacer(1, gap),
             KeepTogether([letters.heading("Flag map, first rolled on top"), drawn]),

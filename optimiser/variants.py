@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Final
 
-from model import Conditions, Design, Flag, Library, Report, Sheet, angle_text
+from model import Design, Flag, Library, Report, angle_text
 from optimiser.words import mm, plain
 
 #: What is done to a flag or to the shaft: a short name and how it is said.
@@ -72,41 +72,6 @@ def variants(
         found.append(_left_out(report.design, k))
     found += _set(report.design, library, by)
     return found
-
-
-def conditions_of(
-    designs: Sequence[Design], library: Library, ei_stations: Sequence[float] = ()
-) -> Conditions:
-    """Conditions of designs that differ in flags and mandrel set alone.
-
-    Parameters
-    ----------
-    designs : sequence of Design
-        Their finish, bench, cutting, costs and trims are those of the first. [SI]
-    library : Library
-        Their materials and mandrels. [-]
-    ei_stations : sequence of float
-        Where EI is asked for. [m]
-
-    Returns
-    -------
-    conditions : Conditions
-        Ready for `evaluate_batch`. [SI]
-    """
-    first = designs[0]
-    sheets = [Sheet(f.material, f.angle, f.is_pair) for d in designs for f in d.flags]
-    return Conditions.of(
-        library,
-        sheets=tuple(dict.fromkeys(sheets)),
-        mandrels=list(dict.fromkeys(design.shaft.mandrel for design in designs)),
-        finish=first.finish,
-        bench=first.bench,
-        cutting=first.cutting,
-        costs=first.costs,
-        trim_tip=first.shaft.trim_tip,
-        trim_butt=first.shaft.trim_butt,
-        ei_stations=ei_stations,
-    )
 
 
 def with_flag(design: Design, k: int, flag: Flag) -> Design:

@@ -11,7 +11,6 @@ from model import (
     SHOP_MEASURES,
     Conditions,
     InputError,
-    Sheet,
     evaluate,
     evaluate_batch,
     layups_of,
@@ -35,19 +34,7 @@ WIDTH_ROUNDING = 1e-5
 
 
 def conditions_of(design, library, stations):
-    sheets = dict.fromkeys(Sheet(f.material, f.angle, f.is_pair) for f in design.flags)
-    return Conditions.of(
-        library,
-        sheets=tuple(sheets),
-        mandrels=[design.shaft.mandrel],
-        finish=design.finish,
-        bench=design.bench,
-        cutting=design.cutting,
-        costs=design.costs,
-        trim_tip=design.shaft.trim_tip,
-        trim_butt=design.shaft.trim_butt,
-        ei_stations=stations,
-    )
+    return Conditions.for_designs(library, [design], ei_stations=stations)
 
 
 def same(found, expected):
@@ -243,21 +230,7 @@ def test_a_batch_equals_its_designs_one_by_one(library, is_ground):
     ]
     coupled = [any(f.name == "single" for f in d.flags) for d in shared]
     assert any(a and not b for a, b in pairwise(coupled))
-    sheets = dict.fromkeys(
-        Sheet(f.material, f.angle, f.is_pair) for d in shared for f in d.flags
-    )
-    conditions = Conditions.of(
-        library,
-        sheets=tuple(sheets),
-        mandrels=list(library.mandrels),
-        finish=first.finish,
-        bench=first.bench,
-        cutting=first.cutting,
-        costs=first.costs,
-        trim_tip=first.shaft.trim_tip,
-        trim_butt=first.shaft.trim_butt,
-        ei_stations=EI_STATIONS,
-    )
+    conditions = Conditions.for_designs(library, shared, ei_stations=EI_STATIONS)
     batch = evaluate_batch(layups_of(shared, conditions), conditions)
     for i, design in enumerate(shared):
         alone = batch_of_one(design, library, EI_STATIONS)

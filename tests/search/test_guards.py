@@ -286,19 +286,8 @@ def test_a_square_edge_of_a_stout_flag_is_measured_whole(shaft, library):
     cover = encoding.design(genome, "step").flags[-1]
     tip = flag("tip", "standard-150", 0.0, 0.3, 6.0)
     design = replace(encoding.design(genome, "step"), flags=(tip, cover))
-    sheets = [Sheet(f.material, f.angle, f.is_pair) for f in design.flags]
-    shared = Conditions.of(
-        library,
-        sheets=sheets,
-        mandrels=[design.shaft.mandrel],
-        finish=spec.finish,
-        bench=spec.bench,
-        cutting=spec.cutting,
-        costs=spec.costs,
-        trim_tip=spec.trim_tip,
-        trim_butt=spec.trim_butt,
-        step_length=spec.rules.diameter_step_length,
-    )
+    length = spec.rules.diameter_step_length
+    shared = Conditions.for_designs(library, [design], step_length=length)
     shop = evaluate_batch(layups_of([design], shared), shared).shop[0]
     step = shop[SHOP_MEASURES.index("diameter_step")]
     ply = library.prepregs[tip.material].cured(spec.finish.resin_bleed)

@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 
 from model import (
     Conditions,
-    Sheet,
     evaluate_batch,
     layups_of,
     open_design,
@@ -390,18 +389,7 @@ def test_nothing_to_suggest():
 
 
 def judged(design, library):
-    sheets = {Sheet(f.material, f.angle, f.is_pair): None for f in design.flags}
-    shared = Conditions.of(
-        library,
-        sheets=tuple(sheets),
-        mandrels=[design.shaft.mandrel],
-        finish=design.finish,
-        bench=design.bench,
-        cutting=design.cutting,
-        costs=design.costs,
-        trim_tip=design.shaft.trim_tip,
-        trim_butt=design.shaft.trim_butt,
-    )
+    shared = Conditions.for_designs(library, [design])
     layups = layups_of([design], shared)
     work = workspace(shared, len(design.flags), design.shaft.length)
     report = evaluate_batch(layups, shared, work=work)

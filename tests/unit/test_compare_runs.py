@@ -55,6 +55,21 @@ def test_a_run_has_gained_nothing_over_itself(run):
     assert same.anew.hypervolume == pytest.approx(same.first.hypervolume, rel=1e-9)
 
 
+def test_what_the_second_run_pays_besides_counts(run, tmp_path):
+    """Designs of the first front cost what the second spec's [costs] say."""
+    dearest = next(t.high for t in run.spec.targets if t.metric == "material_cost")
+    labour = round(dearest - float(run.front[COST].median()), 3)
+    second = changed(
+        run,
+        tmp_path,
+        "spec.toml",
+        lambda text: text + f"\n[costs]\nlabour_per_shaft = {labour}\n",
+    )
+    still = int((run.front[COST] + labour <= dearest).sum())
+    assert compare_runs(run, second).anew.met == still
+    assert 0 < still < len(run.front)
+
+
 def test_hypervolume_is_that_of_another_library(run):
     # pymoo, indicators.hv: hypervolume by Fonseca's algorithm
     front = run.front
