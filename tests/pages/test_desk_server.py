@@ -319,7 +319,7 @@ def test_two_pages_do_not_spoil_each_others_work(ask, opened, desk):
         "..",
         ".hidden",
         "../out",
-        "/tmp/out",
+        "/elsewhere/out",
         "a/b",
         "a\\b",
         "a\x00b",
