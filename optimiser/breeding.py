@@ -20,14 +20,25 @@ from optimiser.encoding import (
     MANDREL,
     PRESENT,
     RANK,
+    SAME,
     SET,
     SHEET,
     START,
     WRAPS,
     Tables,
+    flag_end,
+    flag_start,
     rolling_order,
 )
-from optimiser.settling import copy_genome, fit, is_there, pick, room_for_order, turn_of
+from optimiser.settling import (
+    copy_genome,
+    fit,
+    is_there,
+    nearest,
+    pick,
+    room_for_order,
+    turn_of,
+)
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -36,6 +47,8 @@ _CHILD_TRIES = 40
 _CROSSOVER = 0.2
 #: Chance of one move more on a child.
 _MORE_MOVES = 0.75
+#: A change of wraps goes this many choices farther than one, on average.
+_WRAPS_FARTHER = 1.0
 #: Plies this close in thickness are swapped without a change of diameter.
 _EQUAL_THICKNESS = 0.02
 
@@ -46,6 +59,41 @@ def _shift(keep: int, n: int, rng: Generator) -> int:
     reach = 1 + int(rng.exponential(0.03 * n + 1.0))
     step = reach if rng.random() < 0.5 else -reach
     return int(min(max(keep + step, 0), n - 1))
+
+
+@compiled_lean
+def _ends_covered(genome: IntArray, t: Tables, place: int) -> int:
+    """Which ends of the shaft a place's flag covers in full: 1 tip, 2 butt, 3 both."""
+    length = t.length[genome[LENGTH]]
+    at_tip = flag_start(genome, t, place) <= SAME and t.run_out_tip[place] == 0.0
+    at_butt = (
+        flag_end(genome, t, place) >= length - SAME and t.run_out_butt[place] == 0.0
+    )
+    return (1 if at_tip else 0) + (2 if at_butt else 0)
+
+
+@compiled_lean
+def _change_wraps(genome: IntArray, t: Tables, rng: Generator, place: int) -> None:
+    """Roll more or fewer wraps of a flag; mostly another makes up for the thickness."""
+    gene = HEAD + GENES * place + WRAPS
+    before = t.wraps[place, genome[gene]]
+    step = 1 + int(rng.exponential(_WRAPS_FARTHER))
+    i = genome[gene] + (step if rng.random() < 0.5 else -step)
+    genome[gene] = min(max(i, 0), t.n_wraps[place] - 1)
+    if rng.random() < 0.3:
+        return
+    rise = (t.wraps[place, genome[gene]] - before) * turn_of(genome, t, place)
+    covered = _ends_covered(genome, t, place)
+    for _ in range(6):
+        other = pick(rng, len(t.optional))
+        if other == place or not is_there(genome, t, other):
+            continue
+        if _ends_covered(genome, t, other) != covered:
+            continue
+        gene = HEAD + GENES * other + WRAPS
+        wanted = t.wraps[other, genome[gene]] - rise / turn_of(genome, t, other)
+        genome[gene] = nearest(t.wraps[other], t.n_wraps[other], wanted)
+        return
 
 
 @compiled_lean
@@ -106,15 +154,7 @@ def mutate(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> None
             break
         return
     if chance < 0.62:
-        step = 1 if rng.random() < 0.5 else -1
-        i = genome[base + WRAPS] + step
-        genome[base + WRAPS] = min(max(i, 0), t.n_wraps[place] - 1)
-        if rng.random() < 0.5:
-            # and the opposite elsewhere
-            place = pick(rng, n_places)
-            base = HEAD + GENES * place
-            i = genome[base + WRAPS] - step
-            genome[base + WRAPS] = min(max(i, 0), t.n_wraps[place] - 1)
+        _change_wraps(genome, t, rng, place)
         return
     if chance < 0.70:
         for _ in range(8):

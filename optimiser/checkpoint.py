@@ -118,7 +118,7 @@ def _misfit(state: State, encoding: Encoding, *, whole: bool) -> str:
     """Why a state, or its genomes alone, cannot be of a spec; nothing if it can."""
     n_objectives = len(encoding.spec.trades)
     choices = encoding.n_choices
-    for designs in (state.population, state.archive):
+    for designs in (state.population, state.nursery, state.archive):
         n = designs.n
         wanted = {
             "genomes": (n, encoding.n_genes),

@@ -295,14 +295,12 @@ def measured_anew(encoding: Encoding, state: State) -> State:
     fresh = search.state
     fresh.rng = state.rng
     fresh.progress = replace(state.progress, archive=0, least_violation=np.inf)
-    both = np.concatenate([state.archive.genomes, state.population.genomes])
+    both = np.concatenate([state.archive.genomes, state.living.genomes])
     if len(both) == 0:
         return fresh
     _, first = np.unique(both, axis=0, return_index=True)
     genomes = both[np.sort(first)]
     # flags may be of another thickness now: settled again, where that is still possible
     genomes, kept = settled(genomes, encoding.tables, fresh.rng)
-    genomes = genomes[kept]
-    designs = search._evaluate(genomes[search._unseen(genomes)])
-    fresh.population = search._survive(designs, encoding.spec.search.population)
+    search.begin(genomes[kept])
     return fresh

@@ -235,7 +235,7 @@ class Islands:
             view = copy.copy(self.whole)
             view.state = replace(self.whole.state)
             self._gather(view)
-            groups = [island.state.population for island in self.islands]
+            groups = [island.state.living for island in self.islands]
             for group in groups:
                 view.state.population = view.state.population.join(group)
             self._view = view

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model import Library, evaluate_batch
-from optimiser.encoding import Encoding, encode
+from optimiser.encoding import MANDREL, Encoding, encode
 from optimiser.limits import Limit, limits_of, moved
 from optimiser.misses import band_asked, band_value, misses
 from optimiser.problem import Demand
@@ -182,7 +182,7 @@ class _Laboratory:
         """
         if self.is_over():
             raise _GivenUpError
-        search = Search(encoding, demand=demand)
+        search = Search(encoding, demand=demand, has_nursery=False)
         rng = np.random.default_rng(0)
         begun, kept = settled(genomes, encoding.tables, rng)
         search.begin(begun[kept])
@@ -198,7 +198,7 @@ class _Laboratory:
         search.run(on_generation, evaluations=search.state.progress.evaluations + n)
         self.spent += search.state.progress.evaluations
         state = search.state
-        genomes = state.archive.join(state.population).genomes
+        genomes = state.archive.join(state.living).genomes
         return self.look(encoding, genomes, demand if own else self.demand)
 
     def look(self, encoding: Encoding, genomes: IntArray, demand: Demand) -> _Tried:
@@ -228,6 +228,8 @@ class _Laboratory:
         can_be_built = len(genomes) > 0
         self.is_loose = not can_be_built
         encoding = self.encoding(self.spec, self.library)
+        if not can_be_built:
+            genomes = self._out_of_nothing()
         base = self.search(encoding, genomes, self.demand, self.n)
         for _ in range(_ROUNDS_MOST):
             before = base.miss
@@ -254,6 +256,20 @@ class _Laboratory:
             together=tuple(together),
             binding=tuple(binding),
         )
+
+    def _out_of_nothing(self) -> IntArray:
+        """Designs to begin with: the nearest on each mandrel.
+
+        A short search stays with the mandrel that its first designs do best on.
+        """
+        found = []
+        for i, name in enumerate(self.spec.mandrels):
+            encoding = self.encoding(replace(self.spec, mandrels=(name,)), self.library)
+            nothing = np.zeros((0, encoding.n_genes), dtype=np.int64)
+            tried = self.search(encoding, nothing, self.demand, self.n)
+            found.append(tried.genomes[:_POPULATION])
+            found[-1][:, MANDREL] = i
+        return np.concatenate(found)
 
     def _misses(self, tried: _Tried) -> list[str]:
         layups, _ = tried.encoding.decode(tried.genomes[:1])

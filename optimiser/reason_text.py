@@ -31,7 +31,7 @@ def write_explanation(run: Run, found: State, is_over: Callable[[], bool]) -> No
         (run.folder / name).unlink(missing_ok=True)
     if found.archive.n or run.state != "done":
         return
-    population = found.population
+    population = found.living
     explanation = explain(
         run.spec,
         run.library,

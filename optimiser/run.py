@@ -527,7 +527,7 @@ def _note_nearest(run: Run, course: Course) -> None:
     run.about.pop("nearest", None)
     path = run.folder / NEAREST
     found, encoding = course.found(), course.encoding
-    population = found.population
+    population = found.living
     if found.archive.n or not population.n:
         path.unlink(missing_ok=True)
         return

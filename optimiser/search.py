@@ -28,6 +28,16 @@ BoolArray = NDArray[np.bool_]
 #: Designs kept in the archive at most; beyond it the least contributors are thinned.
 ARCHIVE_MOST = 4000
 _MATES = 8
+#: Designs bred out of nothing are no match for those that were bred for long, however
+#: good the kind of layup that they are of. So some breed apart, in a nursery, until
+#: they are on their own's best, and only then compete. The first are so many ...
+_FIRST = 4
+#: ... and ones later have this share of evaluations: one to so many of the population.
+_GROWN_PER_RAISED = 3
+#: A nursery lasts so many times its size in evaluations, or this share of all so far if
+#: that is more; and at most so many times the generations that this takes at least.
+_YOUNG, _LATER, _LONGEST = 80, 0.05, 4
+_NURSERY_LEAST = 20
 #: Share of each generation that is bred out of nothing.
 _NEWCOMERS = 0.02
 #: Moves tried on a child, and on one out of nothing, before it is evaluated.
@@ -58,8 +68,12 @@ class Search:
         encoding: Encoding,
         state: State | None = None,
         demand: Demand | None = None,
+        *,
+        has_nursery: bool = True,
     ) -> None:
         self.encoding = encoding
+        #: whether it looks for other kinds of designs than it has
+        self.has_nursery = has_nursery
         self.spec = encoding.spec
         #: what is asked; the spec's own unless something else is to be tried
         self.demand = demand if demand is not None else Demand.of(encoding.spec)
@@ -74,21 +88,24 @@ class Search:
 
     def _fresh(self) -> State:
         n_objectives = len(self.demand.objective)
-        none = Designs(
-            np.zeros((0, self.encoding.n_genes), dtype=np.int64),
-            np.zeros((0, len(METRICS))),
-            np.zeros((0, len(self.demand.ei_low))),
-            np.zeros((0, n_objectives)),
-            np.zeros(0),
-        )
         return State(
-            none,
-            none,
+            self._nobody(),
+            self._nobody(),
+            self._nobody(),
             Progress(),
             np.zeros(_MEMORY, dtype=np.uint64),
             np.full(n_objectives, np.nan),
             np.full(n_objectives, np.nan),
             rng=np.random.default_rng(self.spec.search.seed),
+        )
+
+    def _nobody(self) -> Designs:
+        return Designs(
+            np.zeros((0, self.encoding.n_genes), dtype=np.int64),
+            np.zeros((0, len(METRICS))),
+            np.zeros((0, len(self.demand.ei_low))),
+            np.zeros((0, len(self.demand.objective))),
+            np.zeros(0),
         )
 
     def run(
@@ -136,28 +153,76 @@ class Search:
         return self.state
 
     def generation(self) -> None:
-        """Breed, climb by the outlook, evaluate what promises, and survive once."""
-        state = self.state
+        """One generation, of the population or of the nursery."""
+        state, progress = self.state, self.state.progress
         size = self.spec.search.population
+        before = progress.evaluations
+        if self._is_nursery_due():
+            size = self.nursery_size
+            state.nursery = self._next(state.nursery, size)
+            progress.raised += progress.evaluations - before
+            progress.nursery_generations += 1
+            life = max(_YOUNG * size, _LATER * progress.evaluations)
+            # where hardly anything is new, it ends nevertheless
+            longest = _LONGEST * life / size
+            if progress.raised >= life or progress.nursery_generations >= longest:
+                self._grow_up()
+        else:
+            state.population = self._next(state.population, size)
+            progress.grown += progress.evaluations - before
+        progress.generation += 1
+
+    @property
+    def nursery_size(self) -> int:
+        """Designs that breed apart from the population."""
+        return max(_NURSERY_LEAST, self.spec.search.population // 5)
+
+    def _is_nursery_due(self) -> bool:
+        progress = self.state.progress
+        if not self.has_nursery:
+            return False
+        if progress.nurseries < _FIRST:
+            return True
+        return progress.raised * _GROWN_PER_RAISED < progress.grown
+
+    def _grow_up(self) -> None:
+        """Have the nursery's designs compete with all, and begin another."""
+        state, progress = self.state, self.state.progress
+        size = self.spec.search.population
+        state.population = self._survive(state.population.join(state.nursery), size)
+        state.nursery = self._nobody()
+        progress.nurseries += 1
+        progress.raised = progress.grown = progress.nursery_generations = 0
+
+    def _next(self, population: Designs, size: int) -> Designs:
+        """Breed, climb by the outlook, evaluate what promises, and survive once."""
         n_new = int(_NEWCOMERS * size)
-        if state.population.n == 0:
+        if population.n == 0:
             n_new = size
-        elif state.progress.generation == 0:
+        elif self.state.progress.generation == 0:
             # begun from designs at hand, which are not to be all there is
             n_new = size // 2
-        children = [self._bred(size - n_new), self._bred(n_new, out_of_nothing=True)]
-        if sum(map(len, children)) < _BARREN * size:
+        children = [
+            self._bred(population, size - n_new),
+            self._bred(population, n_new, out_of_nothing=True),
+        ]
+        if population is self.state.population and (
+            sum(map(len, children)) < _BARREN * size
+        ):
             children.append(self._neighbours())
-        offspring = self._measure(np.concatenate(children))
-        state.population = self._survive(state.population.join(offspring), size)
-        state.progress.generation += 1
+        offspring = self._measure(np.concatenate(children), population)
+        self._store(offspring)
+        return self._survive(population.join(offspring), size)
 
-    def _bred(self, n: int, *, out_of_nothing: bool = False) -> IntArray:
+    def _bred(
+        self, population: Designs, n: int, *, out_of_nothing: bool = False
+    ) -> IntArray:
         """Children that were not seen before and promise to keep the bands."""
-        population, rng = self.state.population, self.state.rng
-        parents, mates = population.genomes, self._near_mates()
+        rng = self.state.rng
         if out_of_nothing:
-            parents, mates = parents[:0], np.zeros((0, 1), dtype=np.int64)
+            parents, mates = population.genomes[:0], np.zeros((0, 1), dtype=np.int64)
+        else:
+            parents, mates = population.genomes, _near_mates(population.F)
         children, parent = breed(parents, mates, self.encoding.tables, rng, n)
         off = np.zeros((len(children), N_FORESEEN + self.cells.n_points))
         if population.n:
@@ -168,7 +233,7 @@ class Search:
             rng,
             children,
             off,
-            self._towards(parent),
+            self._towards(population, parent),
             tries=_NEWCOMER_TRIES if out_of_nothing else _TRIES,
         )
         self.state.progress.foreseen += len(children)
@@ -199,7 +264,7 @@ class Search:
         genomes, kept = settled(genomes, self.encoding.tables, state.rng)
         off = np.repeat(self._off(picked), counts, axis=0)
         genomes, off = genomes[kept], off[kept]
-        nowhere = self._towards(np.full(len(genomes), -1))
+        nowhere = self._towards(state.population, np.full(len(genomes), -1))
         genomes, violation, F = steer(
             self._helm, state.rng, genomes, off, nowhere, tries=0, rounds=0
         )
@@ -225,9 +290,9 @@ class Search:
         # nought where a test does not fit
         return np.nan_to_num(there - foresee(self.cells, layups).log)
 
-    def _towards(self, parent: IntArray) -> Towards:
+    def _towards(self, population: Designs, parent: IntArray) -> Towards:
         """Where children are to climb: about the direction their parents excel in."""
-        population, rng = self.state.population, self.state.rng
+        rng = self.state.rng
         n_objectives = len(self.demand.objective)
         best = population.F[population.violation <= 0.0]
         if len(best) < 2:
@@ -240,24 +305,6 @@ class Search:
         scatter = np.exp(_SCATTER * rng.standard_normal(share.shape))
         weight[has] = scatter / (share + 0.1)
         return Towards(near, span, weight)
-
-    def _near_mates(self) -> IntArray:
-        """Indices of designs with similar objectives."""
-        F = self.state.population.F
-        n = len(F)
-        if n < 2:
-            return np.zeros((n, 1), dtype=np.int64)
-        with np.errstate(invalid="ignore"):
-            span = np.ptp(F, axis=0)
-        unit = F / np.where(np.isfinite(span) & (span > 0), span, 1.0)
-        unit = np.nan_to_num(unit, posinf=1e3, neginf=-1e3)
-        square = (unit**2).sum(axis=1)
-        # not by a matrix product, whose rounding depends on the number of its threads
-        products = np.einsum("ik,jk->ij", unit, unit)
-        distance = square[:, None] + square[None, :] - 2.0 * products
-        np.fill_diagonal(distance, np.inf)
-        k = min(_MATES, n - 1)
-        return np.argpartition(distance, k - 1, axis=1)[:, :k].astype(np.int64)
 
     def _unseen(self, genomes: IntArray) -> BoolArray:
         """Mask of the genomes that were not bred lately; marks them as seen."""
@@ -289,14 +336,14 @@ class Search:
             axis=1,
         )
 
-    def _measure(self, genomes: IntArray) -> Designs:
+    def _measure(self, genomes: IntArray, population: Designs) -> Designs:
         """Evaluate; where bands are barely missed, step and keep the better."""
         designs = self._evaluate(genomes)
         missed = np.flatnonzero(
             (designs.violation > 0.0) & (designs.violation < _NEARLY)
         )
         part = designs.take(missed)
-        nowhere = self._towards(np.full(len(missed), -1))
+        nowhere = self._towards(population, np.full(len(missed), -1))
         moved, _, _ = steer(
             self._helm, self.state.rng, part.genomes, self._off(part), nowhere, tries=0
         )
@@ -322,16 +369,18 @@ class Search:
                 first = int(np.argmax(feasible))
                 progress.first_feasible = progress.evaluations + first + 1
             progress.feasible += int(feasible.sum())
-            self._store(designs.take(feasible))
         elif designs.n:
             least = float(designs.violation.min())
             progress.least_violation = min(progress.least_violation, least)
         progress.evaluations += designs.n
         return designs
 
-    def _store(self, feasible: Designs) -> None:
-        """Take non-dominated designs into the archive."""
+    def _store(self, designs: Designs) -> None:
+        """Take what is feasible and not dominated into the archive."""
         state = self.state
+        feasible = designs.take(np.flatnonzero(designs.violation <= 0.0))
+        if feasible.n == 0:
+            return
         if np.isnan(state.reference).any():
             state.reference, state.ideal = self._fix_reference(feasible.F)
         both = state.archive.join(feasible)
@@ -425,8 +474,11 @@ class Search:
         if len(genomes) == 0:
             return
         designs = self._evaluate(genomes[self._unseen(genomes)])
+        self._store(designs)
         size = self.spec.search.population
         self.state.population = self._survive(designs, size)
+        progress = self.state.progress
+        progress.nurseries = max(progress.nurseries, _FIRST)
 
     def receive(self, designs: Designs) -> None:
         """Take in designs that another search of the same spec has evaluated.
@@ -445,6 +497,24 @@ class Search:
         self._store(designs)
         both = self.state.population.join(designs)
         self.state.population = self._survive(both, self.spec.search.population)
+
+
+def _near_mates(F: Array) -> IntArray:
+    """Indices of designs with similar objectives."""
+    n = len(F)
+    if n < 2:
+        return np.zeros((n, 1), dtype=np.int64)
+    with np.errstate(invalid="ignore"):
+        span = np.ptp(F, axis=0)
+    unit = F / np.where(np.isfinite(span) & (span > 0), span, 1.0)
+    unit = np.nan_to_num(unit, posinf=1e3, neginf=-1e3)
+    square = (unit**2).sum(axis=1)
+    # not by a matrix product, whose rounding depends on the number of its threads
+    products = np.einsum("ik,jk->ij", unit, unit)
+    distance = square[:, None] + square[None, :] - 2.0 * products
+    np.fill_diagonal(distance, np.inf)
+    k = min(_MATES, n - 1)
+    return np.argpartition(distance, k - 1, axis=1)[:, :k].astype(np.int64)
 
 
 def _hashes(rows: IntArray) -> NDArray[np.uint64]:

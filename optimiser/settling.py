@@ -527,7 +527,23 @@ def fit(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> bool:
 
 
 @compiled_lean
-def _nearest(values: Array, n: int, wanted: float) -> int:
+def nearest(values: Array, n: int, wanted: float) -> int:
+    """Index of the choice nearest to a value.
+
+    Parameters
+    ----------
+    values : ndarray, shape (at least n,)
+        Choices. [any]
+    n : int
+        How many of them count. [-]
+    wanted : float
+        Value. [as the choices]
+
+    Returns
+    -------
+    index : int
+        The first of the nearest. [-]
+    """
     best = 0
     for i in range(1, n):
         if abs(values[i] - wanted) < abs(values[best] - wanted):
@@ -563,10 +579,10 @@ def move_ends(
         base = HEAD + GENES * place
         if shift[place, 0] != 0.0:
             wanted = flag_start(genome, t, place) + shift[place, 0]
-            genome[base + START] = _nearest(t.start[place], t.n_start[place], wanted)
+            genome[base + START] = nearest(t.start[place], t.n_start[place], wanted)
         if shift[place, 1] != 0.0:
             wanted = flag_end(genome, t, place) + shift[place, 1]
-            genome[base + END] = _nearest(t.end[place], t.n_end[place], wanted)
+            genome[base + END] = nearest(t.end[place], t.n_end[place], wanted)
     return bool(settle(genome, t, rng, order) and misfit(genome, t) <= 1e-9)
 
 

@@ -1,7 +1,7 @@
 """Where a search stands: designs with what was measured of them, counts, randomness."""
 
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
@@ -79,9 +79,16 @@ class Progress:
     feasible: int = 0  #: feasible designs seen
     generation: int = 0
     archive: int = 0
+    nurseries: int = 0  #: how many have grown up
+    raised: int = 0  #: evaluations of the nursery
+    nursery_generations: int = 0
+    grown: int = 0  #: evaluations of the population since a nursery grew up
     first_feasible: int | None = None  #: evaluations until the first feasible design
     first_feasible_seconds: float | None = None
     least_violation: float = np.inf
+
+
+_GROUPS = {"p": "population", "n": "nursery", "a": "archive"}
 
 
 @dataclass
@@ -89,6 +96,7 @@ class State:
     """All that a search needs to go on."""
 
     population: Designs
+    nursery: Designs  #: designs that breed apart until they are fit to compete
     archive: Designs
     progress: Progress
     memory: NDArray[np.uint64]  #: hashes of designs seen; a new one replaces an old
@@ -97,6 +105,11 @@ class State:
     #: hashes of the archive's designs whose neighbours were looked at
     swept: NDArray[np.uint64] = field(default_factory=lambda: np.zeros(0, np.uint64))
     rng: np.random.Generator = field(default_factory=lambda: np.random.default_rng(1))
+
+    @property
+    def living(self) -> Designs:
+        """All designs that breed."""
+        return self.population.join(self.nursery)
 
     def to_arrays(self) -> dict[str, NDArray[Any]]:
         """The state as plain arrays.
@@ -120,7 +133,8 @@ class State:
             "reference": self.reference,
             "ideal": self.ideal,
         }
-        for name, designs in (("p", self.population), ("a", self.archive)):
+        for name, group in _GROUPS.items():
+            designs: Designs = getattr(self, group)
             for key, value in vars(designs).items():
                 arrays[f"{name}_{key}"] = value
         return arrays
@@ -145,22 +159,16 @@ class State:
         progress = Progress(**words["progress"])
         if progress.least_violation is None:
             progress.least_violation = np.inf
-        groups = [
-            Designs(
-                *(
-                    arrays[f"{n}_{k}"]
-                    for k in ("genomes", "metrics", "EI", "F", "violation")
-                )
-            )
-            for n in ("p", "a")
-        ]
+        groups = {
+            group: Designs(*(arrays[f"{name}_{f.name}"] for f in fields(Designs)))
+            for name, group in _GROUPS.items()
+        }
         return cls(
-            groups[0],
-            groups[1],
-            progress,
-            arrays["memory"],
-            arrays["reference"],
-            arrays["ideal"],
-            arrays["swept"],
-            rng,
+            **groups,
+            progress=progress,
+            memory=arrays["memory"],
+            reference=arrays["reference"],
+            ideal=arrays["ideal"],
+            swept=arrays["swept"],
+            rng=rng,
         )

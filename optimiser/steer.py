@@ -205,6 +205,7 @@ class Scratch(NamedTuple):
     rows: Array  #: (2, n_row)
     normal: Array  #: (n_row, n_row)
     ends: Array  #: (4, 2 n_flag)
+    free: IntArray  #: (2 n_flag,) the ends that may move
     shift: Array  #: (n_place, 2)
 
 
@@ -229,6 +230,7 @@ def _scratch(encoding: Encoding, cells: Cells, course: Course) -> Scratch:
         rows=np.zeros((2, n_rows)),
         normal=np.zeros((n_rows, n_rows)),
         ends=np.zeros((4, 2 * n_places)),
+        free=np.zeros(2 * n_places, dtype=np.int64),
         shift=np.zeros((n_places, 2)),
     )
 
@@ -239,9 +241,13 @@ def _step(course: Course, s: Scratch, rng: Generator) -> bool:
     layups, place, log, slope = s.layups, s.place[0], s.log, s.slope
     J, wanted, right, normal = s.J, s.rows[0], s.rows[1], s.normal
     weight, shift, least, most = s.ends[0], s.ends[1], s.ends[2], s.ends[3]
-    n_flags = len(place)
-    n_ends = 2 * n_flags
     length = layups.length[0]
+    n_ends = 0
+    for k in range(len(place)):
+        for which in range(2):
+            if place[k] >= 0 and course.movable[place[k], which]:
+                s.free[n_ends] = 2 * k + which
+                n_ends += 1
     n = 0
     misses = False
     for j in range(len(course.rows)):
@@ -267,25 +273,20 @@ def _step(course: Course, s: Scratch, rng: Generator) -> bool:
         by_a, by_b = _by_logs(how, log)
         by_a, by_b = by_a / unit, by_b / unit
         a, b = how[1], how[2]
-        for k in range(n_flags):
-            for which in range(2):
-                d = by_a * slope[k, which, a] + by_b * slope[k, which, b]
-                J[n, 2 * k + which] = d
+        for e in range(n_ends):
+            at = slope[s.free[e] // 2, s.free[e] % 2]
+            J[n, e] = by_a * at[a] + by_b * at[b]
         n += 1
     if not misses:
         return False
-    for k in range(n_flags):
-        for which in range(2):
-            e = 2 * k + which
-            shift[e] = 0.0
-            weight[e] = 0.0
-            if place[k] < 0 or not course.movable[place[k], which]:
-                continue
-            ease = rng.random()
-            weight[e] = ease * ease + 1e-3
-            at = layups.start[0, k] if which == 0 else layups.end[0, k]
-            least[e] = max(course.reach[place[k], which, 0] - at, -FARTHEST)
-            most[e] = min(course.reach[place[k], which, 1] - at, FARTHEST)
+    for e in range(n_ends):
+        k, which = s.free[e] // 2, s.free[e] % 2
+        ease = rng.random()
+        weight[e] = ease * ease + 1e-3
+        shift[e] = 0.0
+        at_now = layups.start[0, k] if which == 0 else layups.end[0, k]
+        least[e] = max(course.reach[place[k], which, 0] - at_now, -FARTHEST)
+        most[e] = min(course.reach[place[k], which, 1] - at_now, FARTHEST)
     for _ in range(_PASSES):
         trace = 0.0
         for a in range(n):
@@ -315,10 +316,8 @@ def _step(course: Course, s: Scratch, rng: Generator) -> bool:
         if not is_bound:
             break
     s.shift[:] = 0.0
-    for k in range(n_flags):
-        if place[k] >= 0:
-            s.shift[place[k], 0] = shift[2 * k]
-            s.shift[place[k], 1] = shift[2 * k + 1]
+    for e in range(n_ends):
+        s.shift[place[s.free[e] // 2], s.free[e] % 2] = shift[e]
     return True
 
 

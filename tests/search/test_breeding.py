@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 
 from model import METRICS, evaluate_batch
-from optimiser.breeding import breed
-from optimiser.encoding import encode
+from optimiser.breeding import _change_wraps, breed
+from optimiser.encoding import GENES, HEAD, WRAPS, encode
 from optimiser.problem import Demand
+from optimiser.settling import _end_radii, is_there
 
 KEYS = [metric.key for metric in METRICS]
 NONE = np.zeros((0, 1), dtype=np.int64)
@@ -69,3 +70,30 @@ def test_fixed_choices_stay_fixed(children):
     encoding, genomes = children
     fixed = encoding.n_choices == 1
     assert (genomes[:, fixed] == 0).all()
+
+
+def test_wraps_are_exchanged_between_flags_at_the_same_thickness(children):
+    """Where another flag makes up for it, the build keeps its radius at both ends."""
+    encoding, genomes = children
+    t, rng = encoding.tables, np.random.default_rng(3)
+    same, far, n = 0, 0, 0
+    for genome in np.repeat(genomes, 5, axis=0):
+        changed = genome.copy()
+        place = int(rng.integers(len(encoding.spec.places)))
+        if not is_there(genome, t, place):
+            continue
+        _change_wraps(changed, t, rng, place)
+        steps = np.abs(changed - genome)[HEAD + WRAPS :: GENES]
+        assert (
+            np.delete(changed, np.s_[HEAD + WRAPS :: GENES])
+            == np.delete(genome, np.s_[HEAD + WRAPS :: GENES])
+        ).all()
+        if np.count_nonzero(steps) == 2:
+            n += 1
+            far += steps.max() > 1
+            half_turn = 0.25 * t.turn.max()
+            before, after = _end_radii(genome, t), _end_radii(changed, t)
+            same += np.abs(np.subtract(after, before)).max() <= half_turn + 1e-9
+    assert n > 100
+    assert same > 0.8 * n  # the rest is at the end of its choices
+    assert far > 0.3 * n

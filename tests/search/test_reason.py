@@ -45,8 +45,8 @@ def nearest(spec, library):
 
     state = search.run(on_generation, evaluations=900)
     assert state.archive.n == 0
-    order = np.argsort(state.population.violation, kind="stable")
-    return state.population.genomes[order]
+    order = np.argsort(state.living.violation, kind="stable")
+    return state.living.genomes[order]
 
 
 def explained(spec, library):
@@ -154,7 +154,8 @@ def test_what_can_be_is_found_and_not_explained(scenario, library):
 
 def test_a_limit_let_go_leaves_designs_what_they_are(scenario, library):
     encoding = encode(scenario, library)
-    genomes = Search(encoding)._bred(40, out_of_nothing=True)
+    search = Search(encoding)
+    genomes = search._bred(search.state.population, 40, out_of_nothing=True)
     layups, place = encoding.decode(genomes)
     report = evaluate_batch(layups, encoding.conditions)
     limits = limits_of(encoding, library, genomes, layups, place, report)

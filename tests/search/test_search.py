@@ -62,7 +62,7 @@ def test_same_seed_same_search_other_seed_another(scenario, library, found):
     )
     other = search(scenario, library, 2, 2_000)
     assert not np.array_equal(
-        other.state.population.genomes[:50], found.state.population.genomes[:50]
+        other.state.living.genomes[:50], found.state.living.genomes[:50]
     )
 
 
@@ -75,10 +75,36 @@ def test_state_survives_as_arrays_and_goes_on_bit_for_bit(scenario, library):
     np.testing.assert_array_equal(
         rest.state.archive.genomes, whole.state.archive.genomes
     )
-    np.testing.assert_array_equal(
-        rest.state.population.genomes, whole.state.population.genomes
-    )
+    np.testing.assert_array_equal(rest.state.living.genomes, whole.state.living.genomes)
     assert rest.state.progress.evaluations == whole.state.progress.evaluations
+
+
+def test_what_is_bred_out_of_nothing_competes_only_when_grown_up(scenario, library):
+    """Nurseries come first, then take a quarter of the evaluations."""
+    small = replace(scenario, search=replace(scenario.search, seed=2, population=100))
+    run = Search(encode(small, library))
+    size = run.nursery_size
+    grown = []
+
+    def watch(state):
+        progress = state.progress
+        assert state.nursery.n <= size
+        assert state.population.n <= 100
+        if progress.nurseries > len(grown):
+            grown.append(progress.evaluations)
+            assert state.nursery.n == 0
+            # the best that it found stand in the population, until bettered there
+            assert state.population.n > 0
+        return True
+
+    run.run(watch, evaluations=80 * size)
+    assert run.state.population.n == 0 or len(grown) == 1
+    run.run(watch, evaluations=24_000)
+    assert len(grown) >= 6
+    lives = np.diff(grown)
+    # one after the other, then beside a population that takes three times as much
+    assert (lives[:3] < 1.2 * 80 * size).all()
+    assert (lives[4:] > 3.5 * 80 * size).all()
 
 
 def test_hypervolume_never_falls(scenario, library):
