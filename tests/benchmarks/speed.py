@@ -31,6 +31,7 @@ from optimiser.cells import cells_of
 from optimiser.encoding import encode
 from optimiser.outlook import foresee
 from optimiser.spec_file import read_spec
+from tests.benchmarks.quality import count, resident
 from tests.reference import plain_numpy
 
 #: Columns of the batch that plain numpy gives too.
@@ -92,6 +93,29 @@ def compare(scenario, n_plain, n_batch, repeats=5):
     )
 
 
+def held(scenario, n, each=50_000):
+    """Memory after each tenth of so many evaluations, the designs all different."""
+    library = read_library()
+    spec = read_spec(SCENARIOS / scenario / "spec.toml", library)
+    encoding = encode(spec, library)
+    rng = np.random.default_rng(1)
+    nothing = np.zeros((0, encoding.n_genes), dtype=np.int64)
+    mates = np.zeros((0, 1), dtype=np.int64)
+    work = workspace(
+        encoding.conditions,
+        len(encoding.spec.places),
+        float(encoding.tables.length.max()),
+    )
+    done, told = 0, 0
+    while done < n:
+        genomes, _ = breed(nothing, mates, encoding.tables, rng, min(each, n - done))
+        evaluate_batch(encoding.decode(genomes)[0], encoding.conditions, work=work)
+        done += len(genomes)
+        if done >= told:
+            print(f"{done:>12,} evaluations  {resident() / 1e6:8.1f} MB", flush=True)
+            told += n // 10
+
+
 def counted(scenario):
     """Floating-point operations of a design by kind, by `operations.py`."""
     script = Path(__file__).with_name("operations.py")
@@ -122,7 +146,14 @@ def of_the_core(repeats=5):
 def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--designs", type=int, default=4000)
-    n = parser.parse_args().designs
+    parser.add_argument(
+        "--memory", type=count, metavar="N", help="rather what N evaluations hold"
+    )
+    options = parser.parse_args()
+    if options.memory:
+        held("fairway_58", options.memory)
+        return
+    n = options.designs
     print(
         f"one core of {os.cpu_count()}, {platform.machine()}, {platform.system()}, "
         f"Python {platform.python_version()}, numpy {np.__version__}, "
