@@ -299,6 +299,88 @@ def suggested(picks: Sequence[Pick]) -> Pick | None:
     return knee or (picks[0] if picks else None)
 
 
+def spread(
+    front: pd.DataFrame, spec: Spec, seeds: Sequence[str], count: int
+) -> list[str]:
+    """Choose designs that are spread over a front.
+
+    Each is the one that lies furthest from all before it when every traded metric runs
+    from 0 at its best to 1 at its worst; ties go to the lower id.
+
+    Parameters
+    ----------
+    front : DataFrame
+        One row a design, columns `id` and the metrics' columns. [-]
+    spec : Spec
+        What it trades says how far designs are apart. [-]
+    seeds : sequence of str
+        Ids that are chosen already; the others keep away from them. [-]
+    count : int
+        How many to choose at most. [-]
+
+    Returns
+    -------
+    names : list of str
+        Ids in the order they were chosen, without the seeds; fewer than `count` where
+        the front has no more that differ. [-]
+    """
+    losses = _losses(front, spec)
+    names = front["id"].astype(str).to_numpy()
+    order = np.argsort(names, kind="stable")
+    losses, names = losses[order], names[order]
+    is_seed = np.isin(names, list(seeds))
+    gap = np.full(len(names), np.inf)
+    for seed in np.flatnonzero(is_seed):
+        gap = np.minimum(gap, _gaps(losses, seed))
+    chosen: list[str] = []
+    while len(chosen) < count and len(names):
+        furthest = int(np.argmax(gap))
+        if gap[furthest] <= 0.0:
+            break
+        chosen.append(str(names[furthest]))
+        gap = np.minimum(gap, _gaps(losses, furthest))
+    return chosen
+
+
+def nearest(front: pd.DataFrame, spec: Spec, names: Sequence[str]) -> list[str]:
+    """Find which of some designs lies nearest to each design of a front.
+
+    Parameters
+    ----------
+    front : DataFrame
+        One row a design, columns `id` and the metrics' columns. [-]
+    spec : Spec
+        What it trades says how far designs are apart, as for `spread`. [-]
+    names : sequence of str
+        Ids of those to choose from. [-]
+
+    Returns
+    -------
+    nearest : list of str
+        An id a design of the front; a design of `names` is nearest to itself. [-]
+    """
+    losses = _losses(front, spec)
+    rows = {name: i for i, name in enumerate(front["id"].astype(str))}
+    gaps = np.stack([_gaps(losses, rows[name]) for name in names])
+    for k, name in enumerate(names):
+        gaps[k, rows[name]] = -1.0
+    return [names[int(k)] for k in np.argmin(gaps, axis=0)]
+
+
+def _losses(front: pd.DataFrame, spec: Spec) -> Array:
+    """Losses of designs in all traded metrics, a column each."""
+    senses = {target.metric: str(target.trade) for target in spec.trades}
+    if not senses:
+        senses = {key: METRIC[key].better for key in _USUAL_TRADES}
+    return np.stack([_loss(front, *trade) for trade in senses.items()], axis=1)
+
+
+def _gaps(losses: Array, row: int) -> Array:
+    """How far designs are from one of them."""
+    gaps: Array = np.linalg.norm(losses - losses[row], axis=1)
+    return gaps
+
+
 def picks_table(front: pd.DataFrame, picks: Sequence[Pick]) -> pd.DataFrame:
     """Make the table of the picks of a front, with all that is known of them.
 

@@ -29,6 +29,7 @@ from model import (
 from optimiser.files import write_table, write_text
 from optimiser.flagmap import kind_of
 from optimiser.review import Pick, picks_table, suggest, trade_axes
+from optimiser.review_explained import explained_data
 from optimiser.setup_words import bench_setup
 from optimiser.spec import Spec
 from optimiser.store import Run
@@ -133,7 +134,10 @@ def write_review(folder: Path, run: Run) -> list[Path]:
         Every file written. [-]
     """
     picks = suggest(run.front, run.spec, run.library.currency)
-    scripts = ("draw.js", "data.js", "bands.js", "views.js", "pinned.js", "review.js")
+    scripts = (
+        *("draw.js", "data.js", "bands.js", "views.js"),
+        *("explained.js", "pinned.js", "review.js"),
+    )
     title = f"Review: {run.spec.name}"
     page = page_text(title, "review.html", scripts, page_data(run, picks))
     return [
@@ -210,7 +214,18 @@ def page_data(run: Run, picks: Sequence[Pick]) -> dict[str, Any]:
         ),
         "exact": _exact(run, identities, [column["key"] for column in columns]),
         "warnings": _warnings(run, picks),
+        "explained": explained_data(
+            front.assign(id=identities),
+            dict(zip(identities, designs, strict=True)),
+            spec,
+            library,
+            picks,
+            columns,
+        ),
         "sheetCommand": shlex.join(["plyfront", "sheet", folder, "--design", "@id@"]),
+        "explainCommand": shlex.join(
+            ["plyfront", "explain", folder, "--design", "@id@"]
+        ),
         "exactCommand": shlex.join(
             ["plyfront", "evaluate", f"{folder}/designs/@id@.toml", "--exact"]
         ),

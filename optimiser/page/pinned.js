@@ -50,7 +50,8 @@ const plyPinned = (() => {
         ...(plyData.warnings[id] || []).map((text) =>
           node("p", { class: "note" }, text)),
         command("Layup sheet", plyData.sheetCommand.replace("@id@", id), actions.say),
-        command("Exact values", plyData.exactCommand.replace("@id@", id), actions.say));
+        command("Exact values", plyData.exactCommand.replace("@id@", id), actions.say),
+        ...plyExplained.card(i, actions, command));
     }));
     const none = state.pins.length === 0;
     find("pin-body").hidden = none;
@@ -101,6 +102,7 @@ const plyPinned = (() => {
         ? ` The run has kept no exact values of ${without.join(", ")}; the command ` +
           "above computes them."
         : "");
+    plyExplained.draw(state);
     return drawn;
   }
 

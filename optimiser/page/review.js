@@ -93,7 +93,8 @@
     }
   }
 
-  const actions = { toggle, say };
+  const isPinned = (i) => state.pins.some((pin) => pin.i === i);
+  const actions = { toggle, say, isPinned };
 
   function pinButton(i, where) {
     const at = state.pins.find((pin) => pin.i === i);
