@@ -110,17 +110,23 @@ def explained_data(
     """
     flags = {name: len(design.flags) for name, design in designs.items()}
     chosen = chosen_to_explain(front, flags, spec, picks)
-    explanations = {name: explain(designs[name], library, spec=spec) for name in chosen}
+    # where shafts differ in length, all are looked at where the shortest is
+    shortest = min(chosen, key=lambda name: designs[name].shaft.length)
+    first = explain(designs[shortest], library, spec=spec)
+    explanations = {
+        name: first
+        if name == shortest
+        else explain(designs[name], library, spec=spec, stations=first.stations)
+        for name in chosen
+    }
     told = {name: explain_json(found) for name, found in explanations.items()}
-    first = told[chosen[0]]
-    metrics = _metrics(explanations[chosen[0]], columns)
+    headings = told[shortest]["headings"]
+    metrics = _metrics(first, columns)
     moves = {c["move"]: c["said"] for found in told.values() for c in found["changes"]}
     words = _Words()
     places = {name: i for i, name in enumerate(designs)}
     return {
-        "shares": [
-            {"key": key, "label": label} for key, label in first["headings"].items()
-        ],
+        "shares": [{"key": key, "label": label} for key, label in headings.items()],
         "metrics": metrics,
         "moves": list(moves.values()),
         "designs": {
@@ -128,7 +134,7 @@ def explained_data(
                 "shares": [
                     [
                         _short(row["share_pct"].get(key), _DIGITS, _SHARE_DECIMALS)
-                        for key in first["headings"]
+                        for key in headings
                     ]
                     for row in found["shares"]
                 ],

@@ -10,6 +10,8 @@ const plyExplained = (() => {
   const open = new Set(); /* ids whose tables are shown */
   const looked = new Map(); /* id -> {flag, all} */
 
+  /* a number keeps its unit on its line */
+  const joined = (text) => text.replace(/(\d|N) (mm|m²)/g, "$1\u00a0$2");
   const panelId = (id) => `told-${id}`;
   const isTold = (i) => Object.hasOwn(designs, plyData.ids[i]);
 
@@ -20,20 +22,19 @@ const plyExplained = (() => {
     if (isTold(i)) {
       return [node("p", { class: "tell no-print" }, node("button", { type: "button",
         "aria-controls": panelId(id), "aria-label": `Explain ${id}`,
-        on: { click: () => reveal(id) } }, "Explain"),
-      node("span", { class: "quiet" }, " shares of its flags, small changes"))];
+        on: { click: () => reveal(id) } }, "Explain its flags"))];
     }
     const other = nearest[i], name = plyData.ids[other];
     const isPinned = actions.isPinned(other);
     return [command("Explanation", plyData.explainCommand.replace("@id@", id),
       actions.say),
     node("p", { class: "tell no-print" },
-      node("span", { class: "quiet" }, "Nearest explained here: "),
+      node("span", { class: "quiet" }, "Nearest explained "),
       node("code", {}, name), " ",
       isPinned ? node("span", { class: "quiet" }, "pinned")
         : node("button", { type: "button", "data-design": `near-${id}`,
           "aria-label": `Pin ${name}, nearest explained to ${id}`,
-          on: { click: () => actions.toggle(other) } }, "Pin it"))];
+          on: { click: () => actions.toggle(other) } }, "Pin"))];
   }
 
   function reveal(id) {
@@ -121,7 +122,7 @@ const plyExplained = (() => {
     return node("table", { class: "told-shares" },
       node("caption", {}, "Share of each flag in the design [%]"),
       node("thead", {}, node("tr", {}, node("th", { scope: "col" }, "Flag"),
-        ...shares.map(({ label }) => node("th", { scope: "col" }, label)))),
+        ...shares.map(({ label }) => node("th", { scope: "col" }, joined(label))))),
       node("tbody", {}, ...body));
   }
 
@@ -159,27 +160,29 @@ const plyExplained = (() => {
 
   function changesTable(title, told, order, shown, longest) {
     const found = told.changes.filter((change) => change[0] === order);
-    const heads = found.map(([, move, to]) => node("th", { scope: "col" }, moves[move],
-      /[^-]/.test(words[to]) ? node("span", { class: "made" }, `to ${words[to]}`)
+    const heads = found.map(([, move, to]) => node("th", { scope: "col" },
+      joined(moves[move]),
+      /[^-]/.test(words[to]) ? node("span", { class: "made" }, joined(`to ${words[to]}`))
         : null));
     const body = shown.map((metric) => {
       const now = told.now[metric.k];
       const unit = metric.unit ? ` [${metric.unit}]` : "";
       return node("tr", {},
-        node("th", { scope: "row", title: metric.note || null }, metric.label + unit),
+        node("th", { scope: "row", title: metric.note || null }, joined(metric.label + unit)),
         node("td", { class: "value now" }, fixed(now, metric.decimals)),
         ...found.map((change) => cell(metric, now, change[5][metric.k],
           longest[metric.k])));
     });
     const said = found.map(([, , , obstacle, leaves]) => [
-      ...(words[obstacle] ? [`Cannot be built: ${words[obstacle]}`] : []),
+      ...(words[obstacle] ? [words[obstacle]] : []),
       ...(words[leaves] ? [`leaves ${words[leaves].replaceAll("; ", ", ")}`] : []),
     ].join("; "));
     if (said.some(Boolean)) {
       body.push(node("tr", { class: "said" }, node("th", { scope: "row" }, "Notes"),
         node("td"), ...said.map((text) => node("td", {}, text || NONE))));
     }
-    return node("table", { class: "told-changes" }, node("caption", {}, title),
+    const wide = `width:${214 + 92 * found.length}px`;
+    return node("table", { class: "told-changes", style: wide }, node("caption", {}, title),
       node("thead", {}, node("tr", {}, node("th", { scope: "col" }, "Change of"),
         node("th", { scope: "col", class: "now" }, "Now"), ...heads)),
       node("tbody", {}, ...body));
@@ -187,9 +190,11 @@ const plyExplained = (() => {
 
   function cell(metric, now, change, longest) {
     const text = fixed(change, metric.decimals);
-    const made = node("td", { class: "value" }, node("span", { class: "figure" },
-      change > 0 && /[1-9]/.test(text) ? `+${text}` : text.replace("-", "−")));
-    if (text !== NONE) made.append(moved(change, longest));
+    const isSeen = /[1-9]/.test(text);
+    const made = node("td", { class: isSeen ? "value" : "value nil" },
+      node("span", { class: "figure" },
+        isSeen && change > 0 ? `+${text}` : text.replace("-", "−")));
+    if (isSeen) made.append(moved(change, longest));
     if (change !== null && inBand(metric, now) !== false &&
         inBand(metric, now + change) === false) {
       made.append(node("span", { class: "miss" }, "outside"));
