@@ -12,6 +12,7 @@ import pypdf
 import pytest
 
 from model import METRIC, METRICS, evaluate, read_design
+from optimiser.explain import explain
 from optimiser.review import suggest
 from optimiser.review_page import SHARES, page_data, scaled, write_review
 from optimiser.run import Limits, run_spec
@@ -285,6 +286,103 @@ def test_keys_reach_bands_picks_and_rows(page, run):
     assert page.inner_text("#find-said") == "no such design"
 
 
+def pin_alone(page, identity):
+    while page.locator(".pin").count():
+        page.get_by_role("button", name="Let").first.click()
+    page.locator("#find").fill(identity)
+    page.keyboard.press("Enter")
+    assert page.locator(".pin strong").inner_text().split()[1] == identity
+
+
+def on_paper(page):
+    content = page.pdf(prefer_css_page_size=True, print_background=True)
+    paper = pypdf.PdfReader(io.BytesIO(content))
+    # where lines break and letters are set closer is the browser's affair
+    return paper, "".join(unspaced(p.extract_text()) for p in paper.pages)
+
+
+def test_a_pinned_pick_is_explained_by_keys_and_on_paper(page, run):
+    identity = suggest(run.front, run.spec)[0].design_id
+    pin_alone(page, identity)
+    assert "Share of each flag" not in page.inner_text("#pinned")
+    page.get_by_role("button", name=f"Explain {identity}").focus()
+    page.keyboard.press("Enter")
+    panel = page.locator("#told details")
+    assert panel.get_attribute("open") is not None
+    summary = panel.locator("summary")
+    assert summary.evaluate("el => el === document.activeElement")
+    # shares and changes are those of explaining the design
+    design = read_design(run.design_path(identity), run.library)
+    found = explain(design, run.library, spec=run.spec)
+    heads = panel.locator(".told-shares thead th").all_inner_texts()
+    weights = [
+        row.locator("td").nth(heads.index("Weight") - 1).inner_text()
+        for row in panel.locator(".told-shares tbody tr").all()
+    ]
+    shares = found.shares["weight"].to_numpy() * 100.0
+    assert weights[: len(design.flags)] == [
+        f"{share:.1f}" for share in shares[: len(design.flags)]
+    ]
+    panel.locator("select").select_option("2")
+    moves = found.moves
+    cost = METRIC["material_cost"]
+    of_cost = moves[(moves["order"] == 2) & (moves["what"] == cost.column)]
+    row = panel.locator(".told-changes tbody tr").filter(has_text=cost.label)
+    said = row.locator("td .figure").all_inner_texts()
+    assert len(said) == len(of_cost)
+    for text, change in zip(said, of_cost["difference"], strict=True):
+        if np.isnan(change):
+            assert text == "–"
+        else:
+            value = float(text.replace("−", "-"))
+            assert value == pytest.approx(change, abs=0.501 * 10.0**-cost.decimals)
+    heads = panel.locator(".told-changes thead th").all_inner_texts()
+    assert any("0.5 wraps more" in unbroken(head) for head in heads)
+    # all metrics are there if they are wanted, for every flag one below another
+    n_asked = panel.locator(".told-changes tbody tr").count()
+    panel.get_by_label("also metrics nobody asked for").check()
+    assert panel.locator(".told-changes tbody tr").count() > n_asked
+    panel.get_by_label("also metrics nobody asked for").uncheck()
+    panel.locator("select").select_option("-1")
+    assert panel.locator(".told-changes").count() == len(design.flags) + 1
+    panel.locator("select").select_option("2")
+    # nothing is cut off on a laptop
+    for wide, room in page.evaluate(
+        "[...document.querySelectorAll('#told .whole')]"
+        ".map(e => [e.scrollWidth, e.clientWidth])"
+    ):
+        assert wide <= room
+    assert page.evaluate("document.documentElement.scrollWidth") <= 1366
+    paper, text = on_paper(page)
+    assert len(paper.pages) <= 10
+    assert unspaced("Share of each flag in the design [%]") in text
+    assert unspaced(f"2 {design.flags[1].name}") in text
+    assert unspaced("0.5 wraps more") in text
+    summary.focus()
+    page.keyboard.press("Enter")
+    assert panel.get_attribute("open") is None
+    assert unspaced("Share of each flag") not in on_paper(page)[1]
+
+
+def test_a_design_that_is_not_explained_names_the_command(page, run):
+    told = page.evaluate("Object.keys(plyData.explained.designs)")
+    free = [name for name in run.front["id"] if name not in told]
+    assert free, "the run has to have more designs than are explained"
+    pin_alone(page, free[-1])
+    command = page.get_by_label("Explanation", exact=True).input_value()
+    assert command == f"plyfront explain '{run.folder}' --design {free[-1]}"
+    assert page.locator("#told details").count() == 0
+    page.locator(".pin").get_by_role("button", name="nearest explained").click()
+    pinned = page.locator(".pin strong").all_inner_texts()
+    assert len(pinned) == 2
+    assert pinned[1].split()[1] in told
+    assert page.locator("#told details").count() == 1
+
+
+def unbroken(text):
+    return " ".join(text.split())
+
+
 def test_axes_colour_and_size_can_be_chosen(page):
     frequency = METRIC["frequency"].column
     page.locator("#axis-x").select_option(frequency)
@@ -299,11 +397,8 @@ def test_axes_colour_and_size_can_be_chosen(page):
 def test_it_fits_a_laptop_and_prints_with_cautions(page):
     wide = page.evaluate("document.documentElement.scrollWidth")
     assert wide <= 1366
-    content = page.pdf(prefer_css_page_size=True, print_background=True)
-    paper = pypdf.PdfReader(io.BytesIO(content))
+    paper, text = on_paper(page)
     assert len(paper.pages) <= 8
-    # where lines break and letters are set closer is the browser's affair
-    text = "".join(unspaced(p.extract_text()) for p in paper.pages)
     assert all(unspaced(caution) in text for caution in CAUTIONS)
     assert unspaced("No band is set") in text
     assert unspaced("plyfront sheet") in text
