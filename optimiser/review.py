@@ -330,7 +330,7 @@ def spread(
     losses, names = losses[order], names[order]
     is_seed = np.isin(names, list(seeds))
     gap = np.full(len(names), np.inf)
-    for seed in np.flatnonzero(is_seed):
+    for seed in np.flatnonzero(is_seed).tolist():
         gap = np.minimum(gap, _gaps(losses, seed))
     chosen: list[str] = []
     while len(chosen) < count and len(names):

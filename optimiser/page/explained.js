@@ -21,7 +21,7 @@ const plyExplained = (() => {
     const id = plyData.ids[i];
     if (isTold(i)) {
       return [node("p", { class: "tell no-print" }, node("button", { type: "button",
-        "aria-controls": panelId(id), "aria-label": `Explain ${id}`,
+        id: `explain-${id}`, "aria-controls": panelId(id), "aria-label": `Explain ${id}`,
         on: { click: () => reveal(id) } }, "Explain its flags"))];
     }
     const other = nearest[i], name = plyData.ids[other];
@@ -34,7 +34,12 @@ const plyExplained = (() => {
       isPinned ? node("span", { class: "quiet" }, "pinned")
         : node("button", { type: "button", "data-design": `near-${id}`,
           "aria-label": `Pin ${name}, nearest explained to ${id}`,
-          on: { click: () => actions.toggle(other) } }, "Pin"))];
+          on: { click: () => {
+            actions.toggle(other);
+            /* this button is gone, what it was for is there */
+            const next = find(`explain-${name}`);
+            if (next) next.focus();
+          } } }, "Pin"))];
   }
 
   function reveal(id) {

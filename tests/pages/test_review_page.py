@@ -377,6 +377,8 @@ def test_a_design_that_is_not_explained_names_the_command(page, run):
     assert len(pinned) == 2
     assert pinned[1].split()[1] in told
     assert page.locator("#told details").count() == 1
+    focused = page.evaluate("document.activeElement.getAttribute('aria-label')")
+    assert focused == f"Explain {pinned[1].split()[1]}"
 
 
 def unbroken(text):

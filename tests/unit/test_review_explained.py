@@ -9,13 +9,14 @@ import pandas as pd
 import pytest
 from scipy.spatial.distance import cdist
 
-from model import METRIC, METRICS, evaluate
+from model import METRIC, METRICS, Design, Shaft, evaluate
 from optimiser.explain import explain
 from optimiser.explain_text import explain_json
 from optimiser.review import Pick, nearest, spread, suggest
 from optimiser.review_explained import chosen_to_explain, explained_data
 from optimiser.review_page import columns_of
-from tests.unit.shown_shafts import a_spec, usual_design
+from optimiser.words import ei_column
+from tests.unit.shown_shafts import a_flag, a_spec, usual_design
 
 
 @pytest.fixture(scope="module")
@@ -174,6 +175,39 @@ def test_half_a_wrap_more_is_what_evaluating_gives(told, library):
         assert change[5][k] == pytest.approx(then - now, rel=1e-3, abs=finest)
         compared += 1
     assert compared >= 15
+
+
+def test_ei_is_looked_at_in_the_same_places_of_unlike_shafts(spec, library):
+    # nobody asks for EI, so it is looked at in four places of the shortest shaft
+    wished = replace(spec, ei_targets=())
+    designs = {}
+    for name, length in (("long", 1.067), ("short", 1.0)):
+        shaft = Shaft(length=length, mandrel="slim-5", mandrel_set=0.06)
+        flag = a_flag("only", "standard-125", 0, 0.0, length, 8)
+        designs[name] = Design(name=name, shaft=shaft, flags=(flag,))
+    reports = {name: evaluate(design, library) for name, design in designs.items()}
+    front = pd.DataFrame(
+        [
+            {"id": name, **{m.column: shown(report, m) for m in METRICS}}
+            for name, report in reports.items()
+        ]
+    )
+    columns = columns_of(front, wished, designs["long"], library.currency)
+    told = explained_data(front, designs, wished, library, [], columns)
+    assert sorted(told["designs"]) == ["long", "short"]
+    stations = (0.1, 0.35, 0.6, 0.85)
+    looked = [m["key"] for m in told["metrics"] if m["key"].startswith("ei_at")]
+    assert looked == [ei_column(station) for station in stations]
+    keys = [metric["key"] for metric in told["metrics"]]
+    for name, report in reports.items():
+        now = [told["designs"][name]["now"][keys.index(key)] for key in looked]
+        profile = report.profile
+        there = np.interp(stations, profile.station, profile.EI)
+        np.testing.assert_allclose(now, there, rtol=2e-3)
+        # the only flag has all of it
+        of_ei = [s["key"].startswith("ei_at") for s in told["shares"]]
+        shares = np.array(told["designs"][name]["shares"][0], dtype=float)[of_ei]
+        np.testing.assert_allclose(shares, 100.0, atol=1e-3)
 
 
 def test_a_design_takes_few_bytes(told):
