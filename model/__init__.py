@@ -86,6 +86,7 @@ from model.reading import (
     parse_document,
 )
 from model.report import (
+    Amount,
     Breaking,
     FlagReport,
     Profile,
@@ -120,6 +121,7 @@ __all__ = [
     "SHOP_MEASURES",
     "AccuracyRow",
     "AccuracyWord",
+    "Amount",
     "AngleText",
     "BatchReport",
     "Bench",

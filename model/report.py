@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +12,8 @@ from model.direction import Clock
 from model.metrics import METRICS
 
 Array = NDArray[np.float64]
+#: What an amount within a remark is, for the digits and the unit it is shown in.
+AmountKind = Literal["length", "depth", "coupling"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,6 +107,26 @@ class SectionCheck:
         return max(abs(self.EI_difference), abs(self.GJ_difference))
 
 
+@dataclass(frozen=True, slots=True)
+class Amount:
+    """A quantity within a remark, which readers may want in units of their own."""
+
+    value: float  #: [SI]
+    kind: AmountKind
+
+    @property
+    def text(self) -> str:
+        """Number and unit as they stand where nobody asks for others. [-]."""
+        if self.kind == "coupling":
+            return f"{self.value:.0f} N per rad/m"
+        digits = {"length": 1, "depth": 3}[self.kind]
+        return f"{round(1e3 * self.value, digits) + 0.0:.{digits}f} mm"
+
+
+#: Words and quantities of one warning, in order.
+Remark = tuple[str | Amount, ...]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Report:
     """Everything that is predicted of one shaft."""
@@ -118,8 +140,16 @@ class Report:
     breaking: tuple[Breaking, ...]  #: torsion, crushing, impact; what is looked at
     clock: Clock  #: stiffness and frequency round the clock
     section: SectionCheck  #: what the exact section makes of it
-    warnings: tuple[str, ...]
+    remarks: tuple[Remark, ...]  #: what the evaluation warns about
     currency: str
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What the evaluation warns about, in millimetres and newtons. [-]."""
+        return tuple(
+            "".join(part if isinstance(part, str) else part.text for part in remark)
+            for remark in self.remarks
+        )
 
     @property
     def mass_ground(self) -> float:

@@ -43,8 +43,10 @@ from model.metrics import (
     WALL_MIN,
 )
 from model.report import (
+    Amount,
     Breaking,
     Profile,
+    Remark,
     Report,
     SectionCheck,
     StrengthPoint,
@@ -184,7 +186,7 @@ def evaluate(
             clamp_compliance=bench.frequency_clamp_compliance,
         ),
         section=section,
-        warnings=tuple(_warnings(design, batch.shop[0], metrics, profile, section)),
+        remarks=tuple(_remarks(design, batch.shop[0], metrics, profile, section)),
         currency=library.currency,
     )
 
@@ -489,14 +491,14 @@ def _no_point(name: str) -> StrengthPoint:
     )
 
 
-def _warnings(
+def _remarks(
     design: Design,
     shop: Array,
     metrics: dict[str, float | None],
     profile: Profile,
     section: SectionCheck,
-) -> list[str]:
-    said = []
+) -> list[Remark]:
+    said: list[Remark] = []
     singles = [
         flag
         for flag in design.flags
@@ -504,44 +506,49 @@ def _warnings(
         and not math.isclose(flag.angle % (math.pi / 2), 0.0, abs_tol=1e-9)
     ]
     said += [
-        f'flag "{flag.name}" has fibres at one angle only '
-        f"({angle_text(flag.angle, is_pair=False)} deg): the shaft twists as it is "
-        "pulled and shears as it bends"
+        (
+            f'flag "{flag.name}" has fibres at one angle only '
+            f"({angle_text(flag.angle, is_pair=False)} deg): the shaft twists as it is "
+            "pulled and shears as it bends",
+        )
         for flag in singles
     ]
     if singles:
         share = profile.coupling**2 / (profile.EA * profile.GJ)
         at = int(np.argmax(share))
-        balance = (
-            f"what is left over couples stretch and twist most at "
-            f"{1e3 * profile.station[at]:.0f} mm, {profile.coupling[at]:.0f} N per "
-            "rad/m of twist"
-            if share[at] > COUPLED
-            else "together they balance"
+        balance: Remark = ("together they balance",)
+        if share[at] > COUPLED:
+            balance = (
+                "what is left over couples stretch and twist most at ",
+                Amount(float(profile.station[at]), "length"),
+                ", ",
+                Amount(float(profile.coupling[at]), "coupling"),
+                " of twist",
+            )
+        rules = (
+            ". The Equipment Rules (2019), part 2, 2b, ask that a shaft bend alike "
+            "however it is turned about its axis, and twist by the same amount in "
+            "both directions"
         )
-        said.append(
-            f"{balance}. The Equipment Rules (2019), part 2, 2b, ask that a shaft bend "
-            "alike however it is turned about its axis, and twist by the same amount "
-            "in both directions"
-        )
+        said.append((*balance, rules))
     for label, difference, station in (
         ("EI", section.EI_difference, section.EI_station),
         ("GJ", section.GJ_difference, section.GJ_station),
     ):
         if abs(difference) > SECTION_DIFFERENCE:
-            said.append(
-                f"the fast section is {100.0 * difference:+.1f} % off in {label} at "
-                f"{1e3 * station:.0f} mm; evaluate it with the exact section"
-            )
+            off = f"the fast section is {100.0 * difference:+.1f} % off in {label} at "
+            where = Amount(station, "length")
+            said.append((off, where, "; evaluate it with the exact section"))
     if shop[BIAS_GROUND] > 1e-9:
-        said.append(
-            f"grinding takes {1e3 * shop[BIAS_GROUND]:.3f} mm of radius off a bias flag"
-        )
+        depth = Amount(float(shop[BIAS_GROUND]), "depth")
+        said.append(("grinding takes ", depth, " of radius off a bias flag"))
     if shop[TIP_GRIND_DEPTH] > DEEP_GRIND:
-        said.append(
-            f"grinding the tip takes {1e3 * shop[TIP_GRIND_DEPTH]:.2f} mm of radius "
-            "beyond the whole-length grind: plies are rolled on to be ground away"
+        depth = Amount(float(shop[TIP_GRIND_DEPTH]), "depth")
+        why = (
+            " of radius beyond the whole-length grind: plies are rolled on to be "
+            "ground away"
         )
+        said.append(("grinding the tip takes ", depth, why))
     bench = design.bench
     tests: tuple[tuple[str, str, float], ...] = (
         ("tip_deflection", "Tip deflection", bench.tip_load_at - bench.tip_support),
@@ -550,10 +557,8 @@ def _warnings(
     for key, label, reach in tests:
         value = metrics[key]
         if value is not None and value / reach > LARGE_DEFLECTION:
-            said.append(
-                f"{label.lower()} is {value / reach:.2f} of its length: "
-                "small-deflection theory no longer holds well"
-            )
+            share_of = f"{label.lower()} is {value / reach:.2f} of its length: "
+            said.append((f"{share_of}small-deflection theory no longer holds well",))
     missing = [
         metric.phrase
         for metric in METRICS
@@ -561,7 +566,6 @@ def _warnings(
         and (not metric.needs or getattr(bench, metric.needs) > 0.0)
     ]
     if missing:
-        said.append(
-            "these tests do not fit the length of the shaft: " + ", ".join(missing)
-        )
+        unfit = "these tests do not fit the length of the shaft: "
+        said.append((unfit + ", ".join(missing),))
     return said

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 import pandas as pd
 
 from model import evaluate
+from optimiser.shop_units import SI, ShopUnits
 
 if TYPE_CHECKING:
     from model import Costs, Library, Report
@@ -251,40 +252,50 @@ def reckoned_areas(report: Report, library: Library, batch: int) -> Mapping[str,
     return areas
 
 
-def bill_table(bill: Bill) -> pd.DataFrame:
+def bill_table(bill: Bill, units: ShopUnits = SI) -> pd.DataFrame:
     """Bill as a table: one line for each price, then the totals.
 
     Parameters
     ----------
     bill : Bill
         Any bill. [SI]
+    units : ShopUnits
+        Units of the table; prices are for its unit of area. [-]
 
     Returns
     -------
     table : DataFrame
-        Areas to 1 mm², lengths to 0.1 mm, masses to 0.1 g, money to 0.0001. [-]
+        Areas to 1 mm² or 1e-5 ft², lengths to 0.1 mm or 0.001 in, masses to 0.01 g or
+        1e-5 lb, money to 0.0001, prices of prepregs to a digit more. [-]
     """
+    length, area, bulk = units.length, units.area, units.bulk
+
+    def per_area(price: float) -> float:
+        return round(price / area.per_si, 5)
+
     effect = {one.what: one.change_shaft for one in bill.effects()}
     rows: list[dict[str, object]] = [
         {
             "line": line.material,
-            "unit": "m2",
-            "quantity": round(line.area_roll, 6),
-            "price": round(line.price, 4),
+            "unit": area.suffix,
+            "quantity": area.fine(line.area_roll),
+            "price": per_area(line.price),
             "cost_batch": round(line.cost, 4),
             "cost_sold_shaft": round(line.cost / bill.sold, 4),
             "price_10_pct_up_per_sold_shaft": round(effect[line.material], 4),
-            "list_price": round(line.list_price, 4),
-            "next_price_from_m2": line.next_area,
+            "list_price": per_area(line.list_price),
+            area.column("next_price_from"): None
+            if line.next_area is None
+            else area.fine(line.next_area),
             "pieces": line.pieces,
-            "roll_width_mm": round(line.roll_width * 1e3, 1),
-            "roll_length_mm": round(line.roll_length * 1e3, 1),
-            "area_net_m2": round(line.area_net, 6),
-            "area_waste_m2": round(line.area_waste, 6),
+            length.column("roll_width"): length.shown(line.roll_width),
+            length.column("roll_length"): length.shown(line.roll_length),
+            area.column("area_net"): area.fine(line.area_net),
+            area.column("area_waste"): area.fine(line.area_waste),
             "used_pct": round(100.0 * line.share_used, 2),
-            "mass_net_kg": round(line.mass_net, 4),
-            "mass_roll_kg": round(line.mass_roll, 4),
-            "area_reckoned_m2": round(line.area_reckoned, 6),
+            bulk.column("mass_net"): bulk.fine(line.mass_net),
+            bulk.column("mass_roll"): bulk.fine(line.mass_roll),
+            area.column("area_reckoned"): area.fine(line.area_reckoned),
         }
         for line in bill.materials
     ]
@@ -315,30 +326,35 @@ def bill_table(bill: Bill) -> pd.DataFrame:
     return pd.DataFrame(rows).astype({"pieces": "Int64"})
 
 
-def bill_text(bill: Bill) -> str:
+def bill_text(bill: Bill, units: ShopUnits = SI) -> str:
     """Bill in short, for a terminal.
 
     Parameters
     ----------
     bill : Bill
         Any bill. [SI]
+    units : ShopUnits
+        Units of roll; prices are for its unit of area. [-]
 
     Returns
     -------
     text : str
         One line for each price, the totals, the effect of a price. [-]
     """
+    run, area, bulk = units.run, units.area, units.bulk
     money = f" [{bill.currency}]" if bill.currency else ""
     effect = {one.what: one.change_shaft for one in bill.effects()}
     wide = max(16, *(len(name) for name in effect))
     lines = [
         f"{bill.design}, {bill.batch} shafts",
-        f"{'':<{wide}}  {'roll m':>8} {'m2':>8} {'kg':>7} {'used %':>7} "
+        f"{'':<{wide}}  {'roll ' + run.suffix:>8} {area.suffix:>8} "
+        f"{bulk.suffix:>7} {'used %':>7} "
         f"{'price':>8} {'cost':>10} {'a shaft':>9} {'+10 %':>7}",
     ]
     lines += [
-        f"{line.material:<{wide}}  {line.roll_length:8.2f} {line.area_roll:8.3f} "
-        f"{line.mass_roll:7.3f} {100.0 * line.share_used:7.1f} {line.price:8.2f} "
+        f"{line.material:<{wide}}  {run.text(line.roll_length):>8} "
+        f"{line.area_roll * area.per_si:8.3f} {bulk.text(line.mass_roll):>7} "
+        f"{100.0 * line.share_used:7.1f} {line.price / area.per_si:8.2f} "
         f"{line.cost:10.2f} {line.cost / bill.sold:9.3f} {effect[line.material]:+7.3f}"
         for line in bill.materials
     ]

@@ -53,7 +53,7 @@ from optimiser.run import (
 )
 from optimiser.search_commands import add_search_commands
 from optimiser.sheet import write_parts
-from optimiser.sheet_command import add_sheet_command
+from optimiser.sheet_command import add_sheet_command, say_undrawn
 from optimiser.spec_words import describe_spec
 from optimiser.store import ABOUT, open_run
 from optimiser.terminal import (
@@ -228,13 +228,10 @@ def _demo(arguments: argparse.Namespace) -> int:
     best = suggested(suggest(run.front, run.spec, run.library.currency))
     if best is not None:
         report = reports_of(run, [best.design_id])[0]
-        paths += write_parts(
-            report,
-            run.library,
-            run.folder / f"sheet-{best.design_id}",
-            parts=("sheet", "workbook"),
-            spec=run.spec,
-        ).paths
+        folder = run.folder / f"sheet-{best.design_id}"
+        written = write_parts(report, run.library, folder, spec=run.spec)
+        paths += written.paths
+        say_undrawn(written)
     if arguments.json:
         files = [str(path) for path in paths]
         say_json({**about_run(run), "files": files, "picks": pick_list(run)})

@@ -4,12 +4,9 @@ from __future__ import annotations
 
 import io
 import math
-import warnings
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
-import matplotlib as mpl
 import numpy as np
 import shapely
 from matplotlib.axes import Axes
@@ -20,21 +17,23 @@ from matplotlib.patches import Polygon, Rectangle
 
 from optimiser.flagmap import INK, KIND_COLOURS, kind_of
 from optimiser.look import QUIET
+from optimiser.pattern_paper import (
+    MARGIN,
+    POINTS,
+    PatternPage,
+    drawing,
+    page_of,
+    picture,
+    write_drawn,
+)
 from optimiser.pattern_shapes import laid_shapes, stacked
-from optimiser.words import CAUTIONS, mm
+from optimiser.shop_units import SI, ShopUnits
 
 if TYPE_CHECKING:
     from model import Ends, Piece, Report
     from optimiser.nesting import Lay
     from optimiser.pattern_shapes import Shape
 
-_INCH: Final = 25.4  # mm
-_POINTS: Final = 72.0 / _INCH
-#: A3, lying [mm]
-_PAGE: Final = (420.0, 297.0)
-_MARGIN: Final = 14.0
-_HEAD: Final = 22.0
-_FOOT: Final = 14.0
 #: Scales that are used, least reduction first.
 _SCALES: Final = (1.0, 2.0, 2.5, 4.0, 5.0, 8.0, 10.0, 15.0, 20.0, 25.0, 50.0)
 #: Scale from which on a lay takes more pages rather than a smaller scale.
@@ -54,6 +53,10 @@ _TURNED_OVER: Final = (
     "The second piece of a pair (B) is drawn as its mirror image, its straight edge "
     "above: it is turned over when it is laid on the first."
 )
+_ON_ROLL: Final = (
+    "Fibres run along the roll, from left to right. Pieces are turned by half a turn "
+    "at most and never turned over."
+)
 _NOTES: Final = (
     "Seen on the outer face. The lower edge is straight and is laid along the mandrel "
     "first; the tip lies on the left. The arrow follows the fibres.",
@@ -62,37 +65,13 @@ _NOTES: Final = (
 )
 
 
-@contextmanager
-def _drawing() -> Iterator[None]:
-    """Names are no formulas; letters that the font lacks are shown as boxes."""
-    with (
-        mpl.rc_context(
-            {
-                "text.parse_math": False,
-                "svg.hashsalt": "pieces",
-                "svg.fonttype": "none",
-            }
-        ),
-        warnings.catch_warnings(),
-    ):
-        warnings.filterwarnings("ignore", message="Glyph .* missing from font")
-        yield
-
-
-def _picture(width: float, height: float) -> tuple[Figure, Axes]:
-    """Make a page of a size in mm, whose axes are millimetres on the page."""
-    page = Figure(figsize=(width / _INCH, height / _INCH), facecolor="white")
-    ax = page.add_axes((0.0, 0.0, 1.0, 1.0))
-    ax.set_xlim(0.0, width)
-    ax.set_ylim(0.0, height)
-    ax.set_axis_off()
-    return page, ax
-
-
 def _draw(
     ax: Axes, shapes: Sequence[Shape], scale: float, x: float, y: float, fill: bool
 ) -> None:
-    """Draw pieces at a scale, their 0, 0 at a place on the page."""
+    """Draw pieces at a scale, their 0, 0 at a place on the page.
+
+    Those that are filled are on a page of a PDF, which holds its letters.
+    """
     at = np.array([x, y])
     for shape in shapes:
         ax.add_patch(
@@ -107,20 +86,18 @@ def _draw(
     lines = [np.array(line) / scale + at for shape in shapes for line in shape.marks]
     ax.add_collection(LineCollection(lines, colors=QUIET, linewidths=0.5))
     for shape in shapes:
-        sizes = [words.height / scale * _POINTS for words in shape.words]
+        sizes = [words.height / scale * POINTS for words in shape.words]
         if fill and not any(size >= _LEAST_LETTERS for size in sizes):
             _mark(ax, shape, scale, x, y)
         for words, size in zip(shape.words, sizes, strict=True):
             if size >= _LEAST_LETTERS:
-                ax.text(
-                    words.x / scale + x,
-                    words.y / scale + y,
+                write_drawn(
+                    ax,
+                    (words.x / scale + x, words.y / scale + y),
                     words.text,
-                    # letters are drawn by the height of capitals
-                    fontsize=size / 0.73,
-                    rotation=math.degrees(words.turn),
-                    rotation_mode="anchor",
-                    color=INK,
+                    size=size / 0.73,  # letters are drawn by the height of capitals
+                    turn=words.turn,
+                    is_kept=not fill,
                 )
 
 
@@ -138,32 +115,40 @@ def _mark(ax: Axes, shape: Shape, scale: float, x: float, y: float) -> None:
     )
 
 
-@_drawing()
-def patterns_svg(pieces: Sequence[Piece]) -> bytes:
+@drawing()
+def patterns_svg(pieces: Sequence[Piece], units: ShopUnits = SI) -> bytes:
     """Pieces of a shaft as SVG, at true size.
 
     Parameters
     ----------
     pieces : sequence of Piece
         Pieces of a shaft. [SI]
+    units : ShopUnits
+        Units of what is said on them. [-]
 
     Returns
     -------
     content : bytes
         One millimetre is one millimetre. [-]
     """
-    shapes = stacked(pieces)
+    shapes = stacked(pieces, units)
     corner = np.vstack([shape.outline for shape in shapes]).max(axis=0)
-    page, ax = _picture(corner[0] + 2 * _MARGIN, corner[1] + 2 * _MARGIN)
-    _draw(ax, shapes, 1.0, _MARGIN, _MARGIN, fill=False)
+    page, ax = picture(corner[0] + 2 * MARGIN, corner[1] + 2 * MARGIN)
+    _draw(ax, shapes, 1.0, MARGIN, MARGIN, fill=False)
     content = io.BytesIO()
     page.savefig(content, format="svg", metadata={"Date": None, "Creator": None})
     return content.getvalue()
 
 
-@_drawing()
+@drawing(has_fonts=True)
 def patterns_pdf(
-    report: Report, pieces: Sequence[Piece], ends: Ends, *, turn_over: bool = False
+    report: Report,
+    pieces: Sequence[Piece],
+    ends: Ends,
+    *,
+    turn_over: bool = False,
+    paper: str = "a4",
+    units: ShopUnits = SI,
 ) -> bytes:
     """Pieces of a shaft as pages, to a stated scale.
 
@@ -177,37 +162,39 @@ def patterns_pdf(
         How their ends are cut. [-]
     turn_over : bool
         Whether the second pieces of pairs are cut to be turned over. [-]
+    paper : {"a4", "letter"}
+        Page of the sheet; these are twice as large. [-]
+    units : ShopUnits
+        Units of what is said. [-]
 
     Returns
     -------
     content : bytes
         A PDF. [-]
     """
+    notes = [*_NOTES, _ENDS[ends]]
+    if turn_over:
+        notes.append(_TURNED_OVER)
+    kind = page_of(report, notes, paper, units)
+    wide, high = kind.room
     longest = max(float(np.ptp(piece.outline[:, 0])) for piece in pieces) * 1e3
-    room = _PAGE[0] - 2.0 * _MARGIN
-    scale = next((s for s in _SCALES if longest / s <= room), _SCALES[-1])
-    high = (_PAGE[1] - 2.0 * _MARGIN - _HEAD - _FOOT) * scale
+    scale = next((s for s in _SCALES if longest / s <= wide), _SCALES[-1])
     groups: list[list[Piece]] = [[]]
     for piece in pieces:
-        trial = stacked([*groups[-1], piece])
-        if groups[-1] and _top(trial) > high:
+        trial = stacked([*groups[-1], piece], units)
+        if groups[-1] and _top(trial) > high * scale:
             groups.append([])
         groups[-1].append(piece)
     content = io.BytesIO()
     with PdfPages(content, metadata={"CreationDate": None}) as pdf:
         for number, group in enumerate(groups, start=1):
-            page, ax = _picture(*_PAGE)
-            title = f"{report.design.name}: cut patterns"
-            _head(
-                ax,
-                title,
+            page, ax = kind.begun(
+                f"{report.design.name}: cut patterns",
                 f"page {number} of {len(groups)}, scale 1 : {scale:g}",
-                (*_NOTES, _ENDS[ends], *([_TURNED_OVER] if turn_over else [])),
             )
-            shapes = stacked(group)
-            y = _PAGE[1] - _MARGIN - _HEAD - _top(shapes) / scale
-            _draw(ax, shapes, scale, _MARGIN, y, fill=True)
-            _foot(ax, f"design {report.design_id}")
+            shapes = stacked(group, units)
+            y = kind.top - _top(shapes) / scale
+            _draw(ax, shapes, scale, MARGIN, y, fill=True)
             pdf.savefig(page)
     return content.getvalue()
 
@@ -216,8 +203,15 @@ def _top(shapes: Sequence[Shape]) -> float:
     return max(float(shape.outline[:, 1].max()) for shape in shapes)
 
 
-@_drawing()
-def lays_pdf(report: Report, lays: Sequence[Lay], *, turn_over: bool = False) -> bytes:
+@drawing(has_fonts=True)
+def lays_pdf(
+    report: Report,
+    lays: Sequence[Lay],
+    *,
+    turn_over: bool = False,
+    paper: str = "a4",
+    units: ShopUnits = SI,
+) -> bytes:
     """Lays as pages, a material after the other.
 
     Parameters
@@ -228,6 +222,10 @@ def lays_pdf(report: Report, lays: Sequence[Lay], *, turn_over: bool = False) ->
         A lay for each of its materials. [SI]
     turn_over : bool
         Whether the second pieces of pairs are cut to be turned over. [-]
+    paper : {"a4", "letter"}
+        Page of the sheet; these are twice as large. [-]
+    units : ShopUnits
+        Units of what is said. [-]
 
     Returns
     -------
@@ -237,16 +235,33 @@ def lays_pdf(report: Report, lays: Sequence[Lay], *, turn_over: bool = False) ->
     content = io.BytesIO()
     with PdfPages(content, metadata={"CreationDate": None}) as pdf:
         for lay in lays:
-            for page in _lay_pages(report, lay, turn_over):
+            notes = [_used(lay, units), _ON_ROLL]
+            if turn_over:
+                notes.append(_TURNED_OVER)
+            kind = page_of(report, notes, paper, units)
+            for page in _lay_pages(report, lay, kind, units):
                 pdf.savefig(page)
     return content.getvalue()
 
 
-def _lay_pages(report: Report, lay: Lay, turn_over: bool) -> list[Figure]:
+def _used(lay: Lay, units: ShopUnits) -> str:
+    """Say how much roll a lay takes."""
+    length, area = units.length, units.area
+    return (
+        f"Roll {length.text(lay.roll_width)} {length.unit} wide, "
+        f"{length.text(lay.length)} {length.unit} of it used; {len(lay.laid)} pieces, "
+        f"{lay.area_net * area.per_si:.3f} {area.unit} of "
+        f"{lay.area * area.per_si:.3f} {area.unit}: "
+        f"{lay.share_used * 100.0:.1f} % used."
+    )
+
+
+def _lay_pages(
+    report: Report, lay: Lay, kind: PatternPage, units: ShopUnits
+) -> list[Figure]:
     """Pages of one lay."""
-    room = _PAGE[0] - 2.0 * _MARGIN
+    room, high = kind.room
     width, length = lay.roll_width * 1e3, lay.length * 1e3
-    high = _PAGE[1] - 2.0 * _MARGIN - _HEAD - _FOOT
     # as large as fits on one page, but not so small that nothing can be read
     for scale in _SCALES:
         n_strips = max(1, math.ceil(length / (room * scale)))
@@ -259,29 +274,27 @@ def _lay_pages(report: Report, lay: Lay, turn_over: bool) -> list[Figure]:
     n_pages = math.ceil(n_strips / per_page)
     pages = []
     for number in range(n_pages):
-        page, ax = _picture(*_PAGE)
         text = f"{lay.material}, {lay.batch} shaft{'s' if lay.batch > 1 else ''}"
-        _head(
-            ax,
+        page, ax = kind.begun(
             f"{report.design.name}: lay of {text}",
             f"page {number + 1} of {n_pages}, scale 1 : {scale:g}",
-            (
-                f"Roll {mm(lay.roll_width)} mm wide, {mm(lay.length)} mm of it used; "
-                f"{len(lay.laid)} pieces, {lay.area_net:.3f} m² of {lay.area:.3f} m²: "
-                f"{lay.share_used * 100.0:.1f} % used.",
-                "Fibres run along the roll, from left to right. Pieces are turned by "
-                "half a turn at most and never turned over.",
-                *([_TURNED_OVER] if turn_over else []),
-            ),
         )
-        y = _PAGE[1] - _MARGIN - _HEAD
+        y = kind.top
         for strip in range(number * per_page, min((number + 1) * per_page, n_strips)):
             y -= width / scale
             first = strip * per_strip
             last = min(first + per_strip, length)
             _strip(ax, shapes, lay, scale, (first, last), y)
+            for x, end, side in ((first, first, "left"), (last, first, "right")):
+                ax.text(
+                    MARGIN + (x - end) / scale,
+                    y - 3.5,
+                    f"{units.length.text(x / 1e3)} {units.length.unit}",
+                    fontsize=6,
+                    color=QUIET,
+                    ha=side,
+                )
             y -= _STRIP_GAP
-        _foot(ax, f"design {report.design_id}")
         pages.append(page)
     return pages
 
@@ -296,7 +309,7 @@ def _strip(
 ) -> None:
     """Draw a stretch of a lay, cut off at both ends."""
     first, last = stretch
-    left, width = _MARGIN, lay.roll_width * 1e3 / scale
+    left, width = MARGIN, lay.roll_width * 1e3 / scale
     box = Rectangle(
         (left, y), (last - first) / scale, width, facecolor="none", edgecolor=INK
     )
@@ -323,28 +336,3 @@ def _strip(
     ):
         artist.set_clip_path(box)
         artist.set_clip_on(True)
-    ax.text(left, y - 3.5, f"{first:.0f} mm", fontsize=6, color=QUIET)
-    ax.text(
-        left + (last - first) / scale,
-        y - 3.5,
-        f"{last:.0f} mm",
-        fontsize=6,
-        color=QUIET,
-        ha="right",
-    )
-
-
-def _head(ax: Axes, title: str, right: str, notes: Sequence[str]) -> None:
-    top = _PAGE[1] - _MARGIN
-    ax.text(_MARGIN, top, title, fontsize=13, weight="bold", color=INK, va="top")
-    ax.text(_PAGE[0] - _MARGIN, top, right, fontsize=9, color=INK, va="top", ha="right")
-    for i, note in enumerate(notes):
-        ax.text(_MARGIN, top - 7.0 - 4.2 * i, note, fontsize=8, color=INK, va="top")
-
-
-def _foot(ax: Axes, left: str) -> None:
-    for i, caution in enumerate(reversed(CAUTIONS)):
-        ax.text(_MARGIN, _MARGIN - 6.0 + 4.0 * i, caution, fontsize=7, color=QUIET)
-    ax.text(
-        _PAGE[0] - _MARGIN, _MARGIN - 6.0, left, fontsize=7, color=QUIET, ha="right"
-    )

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
 from model import angle_text
-from optimiser.words import mm
+from optimiser.shop_units import SI, ShopUnits
 
 if TYPE_CHECKING:
     from model import Piece
@@ -55,7 +55,9 @@ class Shape:
     words: tuple[Words, ...]
 
 
-def piece_shape(piece: Piece, *, is_short: bool = False) -> Shape:
+def piece_shape(
+    piece: Piece, *, is_short: bool = False, units: ShopUnits = SI
+) -> Shape:
     """Draw a piece along its own axes, its straight edge along x.
 
     Parameters
@@ -64,6 +66,8 @@ def piece_shape(piece: Piece, *, is_short: bool = False) -> Shape:
         The piece. [SI]
     is_short : bool
         Its mark alone instead of all that is to be said of it. [-]
+    units : ShopUnits
+        Units of what is said; what is drawn is in mm in any case. [-]
 
     Returns
     -------
@@ -76,7 +80,7 @@ def piece_shape(piece: Piece, *, is_short: bool = False) -> Shape:
     marks += [
         ((u1 * 1e3, v1 * 1e3), (u2 * 1e3, v2 * 1e3)) for u1, v1, u2, v2 in piece.splices
     ]
-    words = _written(polygon, [[piece.mark]] if is_short else _said(piece))
+    words = _written(polygon, [[piece.mark]] if is_short else _said(piece, units))
     return Shape(
         mark=piece.mark,
         own_angle=piece.angle,
@@ -87,20 +91,22 @@ def piece_shape(piece: Piece, *, is_short: bool = False) -> Shape:
     )
 
 
-def stacked(pieces: Sequence[Piece]) -> tuple[Shape, ...]:
+def stacked(pieces: Sequence[Piece], units: ShopUnits = SI) -> tuple[Shape, ...]:
     """Draw pieces one over the other, the first at the top.
 
     Parameters
     ----------
     pieces : sequence of Piece
         Pieces of a shaft. [SI]
+    units : ShopUnits
+        Units of what is said on them; they are drawn in mm. [-]
 
     Returns
     -------
     shapes : tuple of Shape
         Lowest corner of all at 0, 0. [mm]
     """
-    shapes = [piece_shape(piece) for piece in pieces]
+    shapes = [piece_shape(piece, units=units) for piece in pieces]
     left = min(float(shape.outline[:, 0].min()) for shape in shapes)
     placed: list[Shape] = []
     y = 0.0
@@ -179,7 +185,7 @@ def _notch(notch: Array) -> Line:
     return (u, v), (u + _NOTCH * along, v + _NOTCH * across)
 
 
-def _said(piece: Piece) -> list[list[str]]:
+def _said(piece: Piece, units: ShopUnits) -> list[list[str]]:
     """Ways to say what a piece is, on one line or on several."""
     angle = angle_text(piece.angle, is_pair=False)
     sign = "+" if piece.angle > 0.0 else ""
@@ -188,8 +194,9 @@ def _said(piece: Piece) -> list[list[str]]:
     parts = [f"{piece.mark}  {name}", f"{material}  {sign}{angle}°"]
     if piece.offset != (0.0, 0.0):
         under = piece.mark.replace("B", "A")
-        first, last = (mm(value) for value in piece.offset)
-        parts.append(f"on {under}: {first} / {last} from its straight edge")
+        first, last = (units.length.text(value) for value in piece.offset)
+        unit = units.length.unit
+        parts.append(f"on {under}: {first} / {last} {unit} from its straight edge")
     if len(piece.splices):
         parts.append("spliced")
     return [["   ".join(parts)], parts, [piece.mark, *parts[1:]], [piece.mark]]

@@ -39,12 +39,10 @@ def bench_setup(design: Design, key: str, units: ShopUnits = SI) -> str:
         if bench.tip_mass_offset:
             extra += f", its centre {at(bench.tip_mass_offset)} beyond the tip"
         if bench.tip_mass_inertia:
-            extra += f", inertia {plain(bench.tip_mass_inertia * 1e4)} kg cm²"
+            extra += f", inertia {units.inertia.short(bench.tip_mass_inertia)}"
         if bench.frequency_clamp_compliance:
-            extra += (
-                f", clamp turning {plain(bench.frequency_clamp_compliance * 1e3, 4)} "
-                "mrad/(N m)"
-            )
+            give = units.give.short(bench.frequency_clamp_compliance)
+            extra += f", clamp turning {give}"
         return (
             f"last {at(bench.frequency_clamp)} of the butt clamped, "
             f"{plain(bench.tip_mass * 1e3)} g at the tip{extra}"

@@ -18,9 +18,10 @@ from optimiser.files import write_bytes, write_table, write_text
 from optimiser.nesting import Lay, lay_pieces
 from optimiser.pattern_pages import lays_pdf, patterns_pdf, patterns_svg
 from optimiser.pattern_shapes import laid_shapes, stacked
+from optimiser.sheet_csv import csv_tables
+from optimiser.sheet_parts import names_undrawn
 from optimiser.sheet_pdf import sheet_pdf
 from optimiser.sheet_record import MADE_FROM, SPEC, record_files
-from optimiser.sheet_tables import csv_tables
 from optimiser.shop_units import SI, ShopUnits
 from optimiser.workbook import BOOK_NAME, workbook
 
@@ -67,7 +68,7 @@ def write_sheet(
     mandrel : Mandrel or None
         Its mandrel, to mark on the map where its taper changes. [-]
     papers : Papers
-        How the sheet is made out; the tables are in SI in any case. [-]
+        How the sheet is made out; its tables are in the same units. [-]
 
     Returns
     -------
@@ -89,7 +90,7 @@ def write_sheet(
         paper=papers.paper,
         units=papers.units,
     )
-    tables = csv_tables(report, spec)
+    tables = csv_tables(report, spec, papers.units)
     paths = [write_bytes(folder / SHEET_NAME, content)]
     paths += [write_table(folder / name, table) for name, table in tables.items()]
     return paths
@@ -101,6 +102,7 @@ class Written:
 
     paths: tuple[Path, ...]
     bill: Bill | None
+    undrawn: tuple[str, ...]  #: names with letters that no font of this machine has
 
 
 def write_parts(
@@ -143,13 +145,13 @@ def write_parts(
     overlap : float
         Added to the width of every piece along its wound edge. [m]
     papers : Papers
-        How sheet and workbook are made out. [-]
+        How they are made out; DXF and SVG files are at true size, DXF in mm. [-]
 
     Returns
     -------
     written : Written
         All files, then the folder of what they were made from, each whole or not at
-        all; the bill where it was asked for. [-]
+        all; the bill where it was asked for; which names cannot be drawn. [-]
 
     Raises
     ------
@@ -176,13 +178,24 @@ def write_parts(
             units=papers.units,
         )
     if "patterns" in parts:
-        contents["patterns.dxf"] = dxf_bytes(stacked(pieces))
-        contents["patterns.svg"] = patterns_svg(pieces)
+        contents["patterns.dxf"] = dxf_bytes(stacked(pieces, papers.units))
+        contents["patterns.svg"] = patterns_svg(pieces, papers.units)
         contents["patterns.pdf"] = patterns_pdf(
-            report, pieces, ends, turn_over=turn_over
+            report,
+            pieces,
+            ends,
+            turn_over=turn_over,
+            paper=papers.paper,
+            units=papers.units,
         )
     if "lays" in parts:
-        contents["lays.pdf"] = lays_pdf(report, lays, turn_over=turn_over)
+        contents["lays.pdf"] = lays_pdf(
+            report,
+            lays,
+            turn_over=turn_over,
+            paper=papers.paper,
+            units=papers.units,
+        )
         for number, lay in enumerate(lays, start=1):
             name = re.sub(r"[^\w.-]+", "_", lay.material)
             contents[f"lay_{number}_{name}.dxf"] = dxf_bytes(laid_shapes(lay))
@@ -192,11 +205,17 @@ def write_parts(
         paths += write_sheet(report, folder, spec=spec, mandrel=mandrel, papers=papers)
     paths += [write_bytes(folder / name, text) for name, text in contents.items()]
     if bill is not None and "lays" in parts:
-        paths.append(write_table(folder / "lays.csv", lays_table(bill, lays)))
+        paths.append(
+            write_table(folder / "lays.csv", lays_table(bill, lays, papers.units))
+        )
     if bill is not None and "bill" in parts:
-        paths.append(write_table(folder / "bill.csv", bill_table(bill)))
+        paths.append(write_table(folder / "bill.csv", bill_table(bill, papers.units)))
     paths.append(_write_record(report, library, folder, spec, papers))
-    return Written(tuple(paths), bill if "bill" in parts else None)
+    return Written(
+        tuple(paths),
+        bill if "bill" in parts else None,
+        names_undrawn(report, spec, papers.revision),
+    )
 
 
 def _write_record(
@@ -256,7 +275,7 @@ def lays_of(
     ]
 
 
-def lays_table(bill: Bill, lays: Sequence[Lay]) -> pd.DataFrame:
+def lays_table(bill: Bill, lays: Sequence[Lay], units: ShopUnits = SI) -> pd.DataFrame:
     """Roll that a batch takes, by material.
 
     Parameters
@@ -265,25 +284,28 @@ def lays_table(bill: Bill, lays: Sequence[Lay]) -> pd.DataFrame:
         Bill of the batch. [SI]
     lays : sequence of Lay
         Its lays. [SI]
+    units : ShopUnits
+        Units of the table. [-]
 
     Returns
     -------
     table : DataFrame
-        Lengths to 0.1 mm, areas to 1 mm²; beside the roll that is cut off, the area
-        that the price of the design is reckoned with. [-]
+        Lengths to 0.1 mm or 0.001 in, areas to 1 mm² or 1e-5 ft²; beside the roll that
+        is cut off, the area that the price of the design is reckoned with. [-]
     """
+    length, area = units.length, units.area
     return pd.DataFrame(
         [
             {
                 "material": lay.material,
                 "shafts": lay.batch,
                 "pieces": len(lay.laid),
-                "roll_width_mm": round(lay.roll_width * 1e3, 1),
-                "roll_length_mm": round(lay.length * 1e3, 1),
-                "area_net_m2": round(lay.area_net, 6),
-                "area_roll_m2": round(lay.area, 6),
+                length.column("roll_width"): length.shown(lay.roll_width),
+                length.column("roll_length"): length.shown(lay.length),
+                area.column("area_net"): area.fine(lay.area_net),
+                area.column("area_roll"): area.fine(lay.area),
                 "used_pct": round(lay.share_used * 100.0, 2),
-                "area_reckoned_m2": round(line.area_reckoned, 6),
+                area.column("area_reckoned"): area.fine(line.area_reckoned),
             }
             for lay, line in zip(lays, bill.materials, strict=True)
         ]

@@ -194,7 +194,7 @@ def title_block(
             tip += f", blend {at(finish.tip_blend)}"
         if finish.tip_taper:
             tip += f", taper {units.taper.short(finish.tip_taper)}"
-    coat = f"{plain(finish.coating * 1e3, 1)} g/m²" if finish.coating else "none"
+    coat = units.coat.short(finish.coating) if finish.coating else "none"
     place, trim = f"tip {at(shaft.mandrel_set)}", "none"
     if shaft.trim_tip or shaft.trim_butt:
         place = (

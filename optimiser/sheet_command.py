@@ -10,8 +10,9 @@ from typing import Any
 from model import Fault, InputError
 from optimiser.bill import bill_text
 from optimiser.run import evaluate_file, load_spec, reports_of
-from optimiser.sheet import BATCH, PARTS, Papers, write_parts
+from optimiser.sheet import BATCH, PARTS, Papers, Written, write_parts
 from optimiser.sheet_blocks import PAPERS
+from optimiser.sheet_type import NO_LETTER
 from optimiser.shop_units import SHOP_UNITS
 from optimiser.store import open_run
 from optimiser.terminal import (
@@ -20,6 +21,7 @@ from optimiser.terminal import (
     command_text,
     length,
     say,
+    say_error,
     say_files,
     say_json,
     whole,
@@ -56,7 +58,8 @@ def add_sheet_command(command: AddCommand) -> None:
         "--units",
         choices=tuple(SHOP_UNITS),
         default="si",
-        help="of sheet and workbook; trade is inches, feet and pounds; default si",
+        help="of all papers; trade is inches, feet and pounds, DXF stays in mm at 1:1; "
+        "default si",
     )
     sheet.add_argument(
         "--paper", choices=tuple(PAPERS), default="a4", help="default a4"
@@ -138,14 +141,31 @@ def _sheet(arguments: argparse.Namespace) -> int:
             units=SHOP_UNITS[arguments.units],
         ),
     )
+    say_undrawn(written)
     if arguments.json:
         say_json({"files": [str(path) for path in written.paths]})
     else:
         say_files(written.paths)
         if written.bill:
-            say(f"\n{bill_text(written.bill)}\n")
+            say(f"\n{bill_text(written.bill, SHOP_UNITS[arguments.units])}\n")
+        if arguments.units != "si" and any(p.suffix == ".dxf" for p in written.paths):
+            words = SHOP_UNITS[arguments.units].words
+            say(f"Papers and tables are in {words}; DXF files are in mm at 1:1.")
         say(CAUTIONS[0])
     return 0
+
+
+def say_undrawn(written: Written) -> None:
+    """Say on the error stream which names the papers cannot show as they are.
+
+    Parameters
+    ----------
+    written : Written
+        What was written. [-]
+    """
+    if written.undrawn:
+        names = "; ".join(written.undrawn)
+        say_error(f"warning: {names}. {NO_LETTER} stands for them; tables keep them.")
 
 
 def _refused(source: Path, option: str, message: str) -> InputError:

@@ -11,7 +11,7 @@ from reportlab.pdfgen.pathobject import PDFPathObject
 from reportlab.platypus import Flowable
 
 from optimiser.flagmap import INK, KIND_COLOURS, KIND_LABELS, FlagMap, MapRow
-from optimiser.sheet_type import BOLD, PLAIN, font_for, text_width
+from optimiser.sheet_type import BOLD, PLAIN, drawn, font_for, text_width
 from optimiser.shop_units import SI, ShopUnits
 from optimiser.words import plain
 
@@ -280,6 +280,7 @@ def _fibres(
 
 def _shrunk(text: str, room: float, size: float) -> tuple[str, float]:
     """Text and size that fit a room: made smaller first, then cut short."""
+    text = drawn(text)
     need = text_width(text, size)
     if need <= room:
         return text, size

@@ -16,7 +16,8 @@ from optimiser.sheet_tables import (
     check_diameters,
     material_totals,
 )
-from optimiser.sheet_type import PLAIN, Side, paragraph
+from optimiser.sheet_type import PLAIN, Side, paragraph, undrawn
+from optimiser.shop_units import warnings_in
 from optimiser.words import CAUTIONS, NONE, number, plain, turns_text
 
 if TYPE_CHECKING:
@@ -228,7 +229,40 @@ def materials_part(letters: Letters, report: Report) -> Table:
     return letters.table(heads, rows, total=total, boxes=(7,))
 
 
-def notes_part(letters: Letters, report: Report, spec: Spec | None) -> list[Flowable]:
+def names_undrawn(
+    report: Report, spec: Spec | None = None, revision: str = ""
+) -> tuple[str, ...]:
+    """Say which names on the papers have letters that no font of this machine has.
+
+    Parameters
+    ----------
+    report : Report
+        An evaluated design. [SI]
+    spec : Spec or None
+        Spec that is named. [SI]
+    revision : str
+        Revision that is printed. [-]
+
+    Returns
+    -------
+    notes : tuple of str
+        One line for each name, with those letters by their numbers. [-]
+    """
+    names = [
+        ("design", report.design.name),
+        ("spec", "" if spec is None else spec.name),
+        ("revision", revision),
+        ("mandrel", report.design.shaft.mandrel),
+        *((f"flag {i}", flag.name) for i, flag in enumerate(report.flags, start=1)),
+        *(("material", row.material) for row in material_totals(report)),
+        ("currency", report.currency),
+    ]
+    return undrawn(names)
+
+
+def notes_part(
+    letters: Letters, report: Report, spec: Spec | None, revision: str = ""
+) -> list[Flowable]:
     """Say what the numbers mean and what the evaluation warned about."""
     moment = letters.units.moment.short(report.design.bench.strength_moment)
     notes = [
@@ -236,7 +270,8 @@ def notes_part(letters: Letters, report: Report, spec: Spec | None) -> list[Flow
         "*Cracking along the fibres does not by itself break a shaft and does not "
         "gate.",
         *_hung_notes(letters, report, spec),
-        *(f"Note: {warning}" for warning in report.warnings),
+        *(f"Note: {warning}" for warning in warnings_in(report, letters.units)),
+        *(f"Note: {said}." for said in names_undrawn(report, spec, revision)),
     ]
     return [paragraph(note, 0.86 * letters.size, colour=QUIET) for note in notes]
 

@@ -244,7 +244,7 @@ class _Sheet:
             Spacer(1, gap),
             below,
             Spacer(1, gap),
-            *notes_part(letters, report, spec),
+            *notes_part(letters, report, spec, self.revision),
             sign_off(letters),
         ]
 

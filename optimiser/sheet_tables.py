@@ -1,14 +1,12 @@
-"""The layup sheet as tables: what is cut, rolled, checked and bought for one shaft."""
+"""What the layup sheet tables: what is cut, checked and bought for one shaft."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from model import METRICS, hung_drops
@@ -331,135 +329,3 @@ def material_totals(report: Report) -> tuple[MaterialTotal, ...]:
             )
         )
     return tuple(rows)
-
-
-def _mm(value: float) -> float:
-    """Length in the tables, to 0.1 mm."""
-    return round(value * 1e3, 1) + 0.0
-
-
-def _open(value: float) -> float:
-    """Edge of a band for a table; empty where that side is open."""
-    return round(value, 6) if math.isfinite(value) else math.nan
-
-
-def csv_tables(report: Report, spec: Spec | None = None) -> dict[str, pd.DataFrame]:
-    """Tables of the sheet, by file name.
-
-    Parameters
-    ----------
-    report : Report
-        An evaluated design. [-]
-    spec : Spec or None
-        Its bands are the acceptance limits. [-]
-
-    Returns
-    -------
-    tables : dict of str to DataFrame
-        Lengths to 0.1 mm, diameters to 0.01 mm, areas to 1 mm², masses to 0.1 mg,
-        cost to 0.0001. [-]
-    """
-    return {
-        "flags.csv": _flags_table(report),
-        "cut_widths.csv": pd.DataFrame(
-            [
-                {
-                    "order": order,
-                    "flag": flag.name,
-                    "station_mm": _mm(point.station),
-                    "along_piece_mm": _mm(point.along),
-                    "width_mm": _mm(point.width),
-                }
-                for order, flag in enumerate(report.flags, start=1)
-                for point in cut_points(flag)
-            ]
-        ),
-        "check_diameters.csv": pd.DataFrame(
-            [
-                {
-                    "station_mm": _mm(row.station),
-                    "on_mandrel_mm": _mm(row.on_mandrel),
-                    "bore_mm": round(row.bore * 1e3, 2),
-                    "build_diameter_mm": round(row.build * 1e3, 2),
-                    "ground_diameter_mm": round(row.ground * 1e3, 2),
-                }
-                for row in check_diameters(report)
-            ]
-        ),
-        "bench.csv": pd.DataFrame(
-            [
-                {
-                    "quantity": row.quantity,
-                    "predicted": math.nan
-                    if row.predicted is None
-                    else round(row.predicted, row.decimals),
-                    "bench_reads": math.nan
-                    if row.bench_reads is None
-                    else round(row.bench_reads, row.decimals),
-                    "accept_from": _open(row.low),
-                    "accept_to": _open(row.high),
-                    "setup": row.setup,
-                }
-                for row in bench_rows(report, spec)
-            ]
-        ),
-        "materials.csv": pd.DataFrame(
-            [
-                {
-                    "material": row.material,
-                    "flags": row.flags,
-                    "pieces": row.pieces,
-                    "area_net_m2": round(row.area_net, 6),
-                    "area_gross_m2": round(row.area_gross, 6),
-                    "mass_cut_g": round(row.mass_cut * 1e3, 4),
-                    "mass_g": round(row.mass * 1e3, 4),
-                    "cost": round(row.cost, 4),
-                }
-                for row in material_totals(report)
-            ]
-        ),
-    }
-
-
-def _flags_table(report: Report) -> pd.DataFrame:
-    """List the flags in rolling order."""
-    mandrel_set = report.design.shaft.mandrel_set
-    pairs: Sequence[tuple[FlagReport, tuple[CutPoint, ...]]] = [
-        (flag, cut_points(flag)) for flag in report.flags
-    ]
-    return pd.DataFrame(
-        [
-            {
-                "order": order,
-                "flag": cut.name,
-                "material": cut.material,
-                "angle_deg": round(math.degrees(cut.angle), 4) + 0.0,
-                "pair": "yes" if cut.is_pair else "no",
-                "start_mm": _mm(cut.start),
-                "end_mm": _mm(cut.end),
-                "mandrel_start_mm": _mm(mandrel_set + points[0].station),
-                "mandrel_end_mm": _mm(mandrel_set + points[-1].station),
-                "wraps": cut.wraps,
-                "wraps_least": cut.wraps_least,
-                "wraps_most": cut.wraps_most,
-                "run_out_tip_mm": _mm(flag.run_out_tip),
-                "run_out_butt_mm": _mm(flag.run_out_butt),
-                "clock_deg": math.nan
-                if flag.clock is None
-                else round(math.degrees(flag.clock), 4),
-                "cut_length_mm": _mm(cut.cut_length),
-                "width_tip_end_mm": _mm(points[0].width),
-                "width_butt_end_mm": _mm(points[-1].width),
-                "pieces": cut.pieces,
-                "splices_per_piece": cut.splices,
-                "area_net_m2": round(cut.area_net, 6),
-                "area_gross_m2": round(cut.area_gross, 6),
-                "mass_cut_g": round(cut.mass_cut * 1e3, 4),
-                "mass_g": round(cut.mass * 1e3, 4),
-                "cost": round(cut.cost, 4),
-            }
-            for order, ((cut, points), flag) in enumerate(
-                zip(pairs, report.design.flags, strict=True), start=1
-            )
-        ]
-    )

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import string
+from collections.abc import Iterable
+from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
-from typing import Literal
+from typing import Final, Literal
 from xml.sax.saxutils import escape
 
 import matplotlib
+from matplotlib import font_manager
 from reportlab.lib.colors import HexColor
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.cidfonts import UnicodeCIDFont
-from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfbase.ttfonts import TTFError, TTFont
 from reportlab.platypus import Paragraph
 
 from optimiser.flagmap import INK
@@ -22,25 +25,150 @@ Side = Literal["left", "center", "right"]
 _ALIGN: dict[Side, Literal[0, 1, 2]] = {"left": 0, "center": 1, "right": 2}
 #: free fonts that travel with the pictures' library and are embedded in the sheet
 PLAIN, BOLD = "DejaVuSans", "DejaVuSans-Bold"
-#: for the letters of East Asia; the reader of the PDF has them or not
-_EAST = "HeiseiKakuGo-W5"
+#: stands for a letter that no font of this machine has
+NO_LETTER: Final = "▯"
+#: fonts that draw something for every letter, but not the letter
+_PRETENDERS: Final = ("Last Resort", "LastResort")
+#: what stands beside names in one text
+_ALWAYS: Final = string.ascii_letters + string.digits + " ()-+±°.,:…"
+_USUAL_WEIGHT: Final = ("400", "normal", "regular", "book")
 #: height of a line over the size of its letters
 LEADING = 1.16
 
 
+@dataclass(frozen=True, slots=True)
+class Face:
+    """A font of this machine that has letters which the usual ones lack."""
+
+    name: str  #: that it is registered by
+    path: Path
+
+
 @cache
 def _glyphs() -> frozenset[int]:
-    """Register the fonts; give the letters that the embedded ones have."""
+    """Register the fonts; give the letters that both embedded ones have."""
     folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
-    usual = TTFont(PLAIN, folder / "DejaVuSans.ttf")
-    pdfmetrics.registerFont(usual)
-    pdfmetrics.registerFont(TTFont(BOLD, folder / "DejaVuSans-Bold.ttf"))
-    pdfmetrics.registerFont(UnicodeCIDFont(_EAST))
-    return frozenset(usual.face.charToGlyph)
+    found = []
+    for name in (PLAIN, BOLD):
+        font = TTFont(name, folder / f"{name}.ttf")
+        pdfmetrics.registerFont(font)
+        found.append(frozenset(font.face.charToGlyph))
+    return found[0] & found[1]
+
+
+def _lacking(text: str) -> frozenset[int]:
+    """Letters of a text that the usual fonts have not."""
+    return frozenset(ord(letter) for letter in text if letter.isprintable()) - _glyphs()
+
+
+@cache
+def _machine_fonts() -> tuple[tuple[Path, frozenset[int]], ...]:
+    """Fonts of this machine that have the usual letters too, and their letters."""
+    usual = frozenset(map(ord, _ALWAYS))
+    fonts = []
+    entries = {
+        (font.style != "normal", f"{font.weight}" not in _USUAL_WEIGHT, font.fname)
+        for font in font_manager.fontManager.ttflist
+        if not font.name.startswith(_PRETENDERS)
+    }
+    for *_, name in sorted(entries):  # upright ones first, in the same order always
+        try:
+            letters = frozenset(font_manager.get_font(name).get_charmap())
+        except (OSError, RuntimeError):
+            continue  # gone meanwhile, or no font at all
+        if usual <= letters:
+            fonts.append((Path(name), letters))
+    return tuple(fonts)
+
+
+@cache
+def _face_of(letters: frozenset[int]) -> Face | None:
+    """Find a font that has some letters, and can be embedded; register it."""
+    for path, its in _machine_fonts():
+        if not letters <= its:
+            continue
+        try:
+            font = TTFont(f"machine-{path.stem}", path)
+        except (OSError, TTFError):
+            continue  # of outlines that cannot be embedded
+        if letters <= font.face.charToGlyph.keys():
+            pdfmetrics.registerFont(font)
+            return Face(font.fontName, path)
+    return None
+
+
+def face_for(text: str) -> Face | None:
+    """Find a font of this machine for a text that the usual fonts cannot write.
+
+    Parameters
+    ----------
+    text : str
+        What is to be written. [-]
+
+    Returns
+    -------
+    face : Face or None
+        One that has all its letters; None where the usual fonts do, or none has. [-]
+    """
+    if not _lacking(text):
+        return None
+    return _face_of(frozenset(ord(c) for c in text if c.isprintable()))
+
+
+def drawn(text: str) -> str:
+    """Give a text as it can be drawn.
+
+    Parameters
+    ----------
+    text : str
+        What is to be written. [-]
+
+    Returns
+    -------
+    text : str
+        The same, with a sign in place of each letter that no font here has. [-]
+    """
+    # a letter that only steers others is drawn by no font
+    text = "".join(c for c in text if c.isprintable() or c.isspace())
+    lacking = _lacking(text)
+    if not lacking or face_for(text) is not None:
+        return text
+    return "".join(NO_LETTER if ord(c) in lacking else c for c in text)
+
+
+def undrawn(texts: Iterable[tuple[str, str]]) -> tuple[str, ...]:
+    """Say which texts cannot be drawn as they are, and what they are.
+
+    Parameters
+    ----------
+    texts : iterable of tuple of str
+        What a text is, such as "flag 3", and the text. [-]
+
+    Returns
+    -------
+    notes : tuple of str
+        One line each, with the letters that are missing by their numbers. [-]
+    """
+    notes, others = [], ""
+    for what, text in texts:
+        lacking = _lacking(text)
+        if not lacking:
+            continue
+        if face_for(text) is not None:
+            others += text
+            continue
+        numbers = " ".join(f"U+{ord(c):04X}" for c in text if ord(c) in lacking)
+        notes.append(f'{what}, "{drawn(text)}": no font here has {numbers}')
+    if others and face_for(others) is None:
+        notes.append(
+            f"no one font here has the letters of all names; where names stand beside "
+            f"each other {NO_LETTER} stands for some"
+        )
+    return tuple(notes)
 
 
 def font_for(text: str, *, bold: bool = False) -> str:
-    """Choose a font that has the letters of a text.
+    """Choose a font that has the letters of a text as it is drawn.
 
     Parameters
     ----------
@@ -54,10 +182,11 @@ def font_for(text: str, *, bold: bool = False) -> str:
     font : str
         Name of a registered font. [-]
     """
-    known = _glyphs()
-    if all(ord(letter) in known for letter in text if letter.isprintable()):
-        return BOLD if bold else PLAIN
-    return _EAST
+    face = face_for(text)
+    if face is not None:
+        return face.name
+    _glyphs()
+    return BOLD if bold else PLAIN
 
 
 def text_width(text: str, size: float, *, bold: bool = False) -> float:
@@ -77,6 +206,7 @@ def text_width(text: str, size: float, *, bold: bool = False) -> float:
     width : float
         Width on one line. [pt]
     """
+    text = drawn(text)
     return float(pdfmetrics.stringWidth(text, font_for(text, bold=bold), size))
 
 
@@ -93,7 +223,7 @@ def paragraph(
     Parameters
     ----------
     text : str
-        What is to be written, taken as it is. [-]
+        What is to be written, taken as it is, with signs for letters no font has. [-]
     size : float
         Size of the letters. [pt]
     bold : bool
@@ -108,6 +238,7 @@ def paragraph(
     paragraph : Paragraph
         Ready to be laid out. [-]
     """
+    text = drawn(text)
     font = font_for(text, bold=bold)
     style = ParagraphStyle(
         "sheet",
@@ -117,7 +248,7 @@ def paragraph(
         textColor=HexColor(colour),
         alignment=_ALIGN[align],
         splitLongWords=1,
-        wordWrap="CJK" if font == _EAST else None,
+        wordWrap=None if font in (PLAIN, BOLD) else "CJK",
     )
     return Paragraph(escape(text), style)
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from optimiser.book_file import FIRST, HEAD, Book, Column, Formula, Value
 from optimiser.sheet_parts import CURE
-from optimiser.shop_units import ShopUnits
+from optimiser.shop_units import ShopUnits, warnings_in
 from optimiser.words import CAUTIONS
 
 if TYPE_CHECKING:
@@ -290,7 +290,7 @@ def shop_page(book: Book, sheet: Any, report: Report, bill: Bill, facts: Facts) 
         "size; another batch takes roll in proportion until it is laid anew.",
         *CAUTIONS,
         CURE,
-        *(f"Note: {warning}" for warning in report.warnings),
+        *(f"Note: {warning}" for warning in warnings_in(report, units)),
     ]
     last = HEAD + len(rows) + 1
     for i, note in enumerate(notes, start=last):
