@@ -76,9 +76,9 @@ def _flags_table(report: Report, units: ShopUnits) -> pd.DataFrame:
                 length.column("mandrel_end"): length.shown(
                     mandrel_set + points[-1].station
                 ),
-                "wraps": cut.wraps,
-                "wraps_least": cut.wraps_least,
-                "wraps_most": cut.wraps_most,
+                "wraps": round(cut.wraps, 6),
+                "wraps_least": round(cut.wraps_least, 6),
+                "wraps_most": round(cut.wraps_most, 6),
                 length.column("run_out_tip"): length.shown(flag.run_out_tip),
                 length.column("run_out_butt"): length.shown(flag.run_out_butt),
                 "clock_deg": clock,
