@@ -179,9 +179,10 @@ def patterns_pdf(
     wide, high = kind.room
     longest = max(float(np.ptp(piece.outline[:, 0])) for piece in pieces) * 1e3
     scale = next((s for s in _SCALES if longest / s <= wide), _SCALES[-1])
+    least = _LEAST_LETTERS / POINTS * scale
     groups: list[list[Piece]] = [[]]
     for piece in pieces:
-        trial = stacked([*groups[-1], piece], units)
+        trial = stacked([*groups[-1], piece], units, least=least)
         if groups[-1] and _top(trial) > high * scale:
             groups.append([])
         groups[-1].append(piece)
@@ -192,7 +193,7 @@ def patterns_pdf(
                 f"{report.design.name}: cut patterns",
                 f"page {number} of {len(groups)}, scale 1 : {scale:g}",
             )
-            shapes = stacked(group, units)
+            shapes = stacked(group, units, least=least)
             y = kind.top - _top(shapes) / scale
             _draw(ax, shapes, scale, MARGIN, y, fill=True)
             pdf.savefig(page)

@@ -25,6 +25,7 @@ Line = tuple[tuple[float, float], tuple[float, float]]
 #: Heights of letters on a piece, largest first; and how wide a letter is. [mm, -]
 _LETTERS: Final = (7.0, 5.0, 4.0, 3.0, 2.0, 1.5)
 _LETTER_WIDTH: Final = 0.85
+_DESCENT: Final = 0.35  #: how far letters reach below their base, in heights
 _LINE: Final = 1.5  #: distance of lines of text, in heights
 _CLEAR: Final = 1.5  #: clear of the edge [mm]
 _NOTCH: Final = 4.0  #: length of a notch [mm]
@@ -56,7 +57,7 @@ class Shape:
 
 
 def piece_shape(
-    piece: Piece, *, is_short: bool = False, units: ShopUnits = SI
+    piece: Piece, *, is_short: bool = False, units: ShopUnits = SI, least: float = 0.0
 ) -> Shape:
     """Draw a piece along its own axes, its straight edge along x.
 
@@ -68,6 +69,8 @@ def piece_shape(
         Its mark alone instead of all that is to be said of it. [-]
     units : ShopUnits
         Units of what is said; what is drawn is in mm in any case. [-]
+    least : float
+        Least height of letters; less is said where all would be smaller. [mm]
 
     Returns
     -------
@@ -80,7 +83,8 @@ def piece_shape(
     marks += [
         ((u1 * 1e3, v1 * 1e3), (u2 * 1e3, v2 * 1e3)) for u1, v1, u2, v2 in piece.splices
     ]
-    words = _written(polygon, [[piece.mark]] if is_short else _said(piece, units))
+    ways = [[piece.mark]] if is_short else _said(piece, units)
+    words = _written(polygon, ways, least)
     return Shape(
         mark=piece.mark,
         own_angle=piece.angle,
@@ -91,7 +95,9 @@ def piece_shape(
     )
 
 
-def stacked(pieces: Sequence[Piece], units: ShopUnits = SI) -> tuple[Shape, ...]:
+def stacked(
+    pieces: Sequence[Piece], units: ShopUnits = SI, *, least: float = 0.0
+) -> tuple[Shape, ...]:
     """Draw pieces one over the other, the first at the top.
 
     Parameters
@@ -100,13 +106,15 @@ def stacked(pieces: Sequence[Piece], units: ShopUnits = SI) -> tuple[Shape, ...]
         Pieces of a shaft. [SI]
     units : ShopUnits
         Units of what is said on them; they are drawn in mm. [-]
+    least : float
+        Least height of letters; less is said where all would be smaller. [mm]
 
     Returns
     -------
     shapes : tuple of Shape
         Lowest corner of all at 0, 0. [mm]
     """
-    shapes = [piece_shape(piece, units=units) for piece in pieces]
+    shapes = [piece_shape(piece, units=units, least=least) for piece in pieces]
     left = min(float(shape.outline[:, 0].min()) for shape in shapes)
     placed: list[Shape] = []
     y = 0.0
@@ -203,7 +211,7 @@ def _said(piece: Piece, units: ShopUnits) -> list[list[str]]:
 
 
 def _written(
-    polygon: shapely.Polygon, ways: Sequence[Sequence[str]]
+    polygon: shapely.Polygon, ways: Sequence[Sequence[str]], least: float
 ) -> tuple[Words, ...]:
     """Place text within a piece, as large as it goes."""
     room = shapely.buffer(polygon, -_CLEAR)
@@ -212,13 +220,16 @@ def _written(
     left, bottom, right, top = polygon.bounds
     for way in ways:
         for height in _LETTERS:
+            if height < least:
+                break
+            low = _DESCENT * height
             wide = _LETTER_WIDTH * height * max(len(line) for line in way)
             high = height * (1.0 + _LINE * (len(way) - 1))
             if wide > right - left or high > top - bottom:
                 continue
             for u in np.linspace(left, right - wide, 25):
                 for v in np.linspace(bottom, top - high, 9)[[4, 3, 5, 2, 6, 1, 7]]:
-                    if room.contains(shapely.box(u, v, u + wide, v + high)):
+                    if room.contains(shapely.box(u, v - low, u + wide, v + high)):
                         return tuple(
                             Words(
                                 text=line,
@@ -241,7 +252,7 @@ def _arrow(
         wide = _LETTER_WIDTH * line.height * len(line.text)
         taken = shapely.box(
             line.x - _CLEAR,
-            line.y - _CLEAR,
+            line.y - _DESCENT * line.height - _CLEAR,
             line.x + wide + _CLEAR,
             line.y + line.height + _CLEAR,
         )

@@ -109,12 +109,14 @@ class Letters:
         boxes: Sequence[int] = (),
         is_low: bool = False,
         bold: Container[tuple[int, int]] = (),
+        whole: Container[int] = (),
     ) -> Table:
         """Set a table of texts.
 
         A head is a title, a width in mm on the usual page and a side; columns in
         `boxes` are for writing, with room for it unless the rows are to stay low;
-        cells in `bold` (row, column) stand out.
+        cells in `bold` (row, column) stand out; words in the columns of `whole` take
+        more lines rather than be cut short.
         """
         size = 0.94 * self.size
         widths = self.columns(*(width for _, width, _ in heads))
@@ -131,7 +133,10 @@ class Letters:
                 heavy = cells is total or (i, j) in bold
                 room = width - 2.0 * _PAD - 0.1
                 if head[2] == "left":
-                    line.append(self.words(cell, room, size, bold=heavy))
+                    is_whole = j in whole
+                    line.append(
+                        self.words(cell, room, size, bold=heavy, is_whole=is_whole)
+                    )
                 else:
                     line.append(paragraph(cell, size, align=head[2], bold=heavy))
             body.append(line)
@@ -161,13 +166,17 @@ class Letters:
         return Table(body, widths, style=style, repeatRows=1, hAlign="LEFT")
 
     def words(
-        self, text: str, room: float, size: float, *, bold: bool = False
+        self,
+        text: str,
+        room: float,
+        size: float,
+        *,
+        bold: bool = False,
+        is_whole: bool = False,
     ) -> Paragraph:
         """Set words in a cell: on two lines, small ones where the sheet is tight."""
-        if self.is_tight:
-            lines = _TIGHT_LINE / LEADING
-            return fitted(text, room, size, lines=lines, bold=bold)
-        return fitted(text, room, size, bold=bold)
+        lines = _TIGHT_LINE / LEADING if self.is_tight else 2.0
+        return fitted(text, room, size, lines=lines, bold=bold, is_whole=is_whole)
 
 
 def title_block(

@@ -54,7 +54,7 @@ def flags_part(letters: Letters, report: Report) -> Table:
         ("Pieces", 15.0, "right"),
         (f"Net, {area.unit}", 13.5, "right"),
         (f"Gross, {area.unit}", 14.0, "right"),
-        ("Mass as cut, g", 14.5, "right"),
+        ("Mass as cut,\u00a0g", 14.5, "right"),
         ("Initials", 17.5, "center"),
     ]
     if clocked:
@@ -123,7 +123,7 @@ def bench_part(letters: Letters, report: Report, spec: Spec | None) -> Table:
                 outside.add((len(rows), 2))
                 predicted += " (out)"
         rows.append([row.label + unit, row.setup, predicted, row.accept, "", ""])
-    return letters.table(heads, rows, boxes=(4, 5), bold=outside)
+    return letters.table(heads, rows, boxes=(4, 5), bold=outside, whole=(1,))
 
 
 def diameters_part(letters: Letters, report: Report) -> Table:

@@ -261,6 +261,7 @@ def fitted(
     lines: float = 2,
     bold: bool = False,
     align: Side = "left",
+    is_whole: bool = False,
 ) -> Paragraph:
     """Set a text in a box: wrapped, then made smaller, and only then cut short.
 
@@ -278,11 +279,13 @@ def fitted(
         Whether it is to stand out. [-]
     align : {"left", "center", "right"}
         Side it is set to. [-]
+    is_whole : bool
+        Whether it takes more lines, of small letters, rather than be cut short. [-]
 
     Returns
     -------
     paragraph : Paragraph
-        No higher than the lines at the wanted size. [-]
+        No higher than the lines at the wanted size, unless it has to be whole. [-]
     """
     room = lines * LEADING * size + 0.01
 
@@ -293,6 +296,8 @@ def fitted(
     for share in (1.0, 0.92, 0.84, 0.76):
         if (whole := fits(text, share * size)) is not None:
             return whole
+    if is_whole:
+        return paragraph(text, 0.76 * size, bold=bold, align=align)
     low, high = 0, len(text)
     while high - low > 1:  # the longest part that fits with its mark of omission
         middle = (low + high) // 2

@@ -25,6 +25,7 @@ _SILENT_FOR = 3.0
 COMPILING = "compiling on first use takes about a minute; then it is kept"
 
 
+_A_LAY = "lay_*.dxf"
 #: What to look for in a file that was written.
 _SHOWS = {
     "review.html": "the page to choose from; opens in any browser, needs no network",
@@ -48,6 +49,7 @@ _SHOWS = {
     "patterns.svg": "the same at true size, to look at",
     "patterns.pdf": "the same to scale",
     "lays.pdf": "how the pieces of a batch lie on the rolls",
+    _A_LAY: "the lay of one prepreg for a cutter, true size in mm",
     "lays.csv": "roll that a batch takes",
     "bill.csv": "bill of materials and cost of a batch",
     "profile.csv": "the EI profile as the bench reads it",
@@ -98,7 +100,8 @@ def say_files(paths: Sequence[Path]) -> None:
     """
     width = max(len(str(path)) for path in paths)
     for path in paths:
-        say(f"wrote {path!s:<{width}}  {_SHOWS.get(path.name, '')}".rstrip())
+        name = _A_LAY if path.match(_A_LAY) else path.name
+        say(f"wrote {path!s:<{width}}  {_SHOWS.get(name, '')}".rstrip())
 
 
 def command_text(*words: object) -> str:
