@@ -269,7 +269,8 @@ def _arrow(
             inside = shapely.intersection(ray, room)
             for part in shapely.get_parts(inside):
                 length = min(float(part.length), _ARROW)
-                if best is not None and length <= best[0] + 1e-6:
+                # a ray that misses the room gives a part of no length
+                if length <= (0.0 if best is None else best[0]) + 1e-6:
                     continue
                 middle = np.asarray(part.interpolate(0.5, normalized=True).coords)[0]
                 half = 0.5 * length * direction

@@ -27,7 +27,13 @@ from optimiser.sheet import Papers, Written, write_parts
 from optimiser.sheet_pdf import sheet_pdf
 from optimiser.sheet_type import NO_LETTER, drawn, fitted, font_for, undrawn
 from optimiser.shop_units import SI, TRADE, warnings_in
-from tests.unit.shown_shafts import a_report, a_spec, the_library, usual_design
+from tests.unit.shown_shafts import (
+    a_report,
+    a_spec,
+    long_design,
+    the_library,
+    usual_design,
+)
 
 DATE = datetime.date(2025, 3, 14)
 INCH, FOOT, POUND = 25.4, 0.3048, 0.45359237
@@ -306,6 +312,16 @@ def test_words_on_pieces_keep_clear_of_arrows_and_edges(report):
                 assert shapely.Polygon(shape.outline).contains(box)
                 for a, b in shape.marks[len(piece.notches) + len(piece.splices) :]:
                     assert not box.intersects(shapely.LineString([a, b]))
+
+
+def test_there_is_an_arrow_wherever_there_is_room_for_one():
+    # names so long that words take the room where an arrow is first looked for
+    pieces = pieces_of(a_report(long_design()), the_library(), ends="square")
+    for piece in pieces:
+        long = dataclasses.replace(piece, material=f"{piece.material}, " + 12 * "long ")
+        for least in (0.0, 2.5, 4.3):
+            shape = piece_shape(long, least=least)
+            assert len(shape.marks) == len(piece.notches) + len(piece.splices) + 3
 
 
 # -- letters --------------------------------------------------------------------------
