@@ -79,12 +79,13 @@ def piece_shape(
     """
     outline = piece.outline * 1e3
     polygon = shapely.Polygon(outline)
-    marks = [_notch(notch) for notch in piece.notches]
+    notches = [_notch(notch) for notch in piece.notches]
+    marks = [*notches]
     marks += [
         ((u1 * 1e3, v1 * 1e3), (u2 * 1e3, v2 * 1e3)) for u1, v1, u2, v2 in piece.splices
     ]
     ways = [[piece.mark]] if is_short else _said(piece, units)
-    words = _written(polygon, ways, least)
+    words = _written(polygon, ways, least, notches)
     return Shape(
         mark=piece.mark,
         own_angle=piece.angle,
@@ -211,12 +212,19 @@ def _said(piece: Piece, units: ShopUnits) -> list[list[str]]:
 
 
 def _written(
-    polygon: shapely.Polygon, ways: Sequence[Sequence[str]], least: float
+    polygon: shapely.Polygon,
+    ways: Sequence[Sequence[str]],
+    least: float,
+    notches: Sequence[Line],
 ) -> tuple[Words, ...]:
-    """Place text within a piece, as large as it goes."""
+    """Place text within a piece, clear of its notches, as large as it goes."""
     room = shapely.buffer(polygon, -_CLEAR)
+    if notches:
+        taken = shapely.buffer(shapely.MultiLineString(list(notches)), _CLEAR / 2.0)
+        room = shapely.difference(room, taken)
     if room.is_empty:
         return ()
+    shapely.prepare(room)
     left, bottom, right, top = polygon.bounds
     for way in ways:
         for height in _LETTERS:
