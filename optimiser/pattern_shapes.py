@@ -218,7 +218,7 @@ def _written(
     notches: Sequence[Line],
 ) -> tuple[Words, ...]:
     """Place text within a piece, clear of its notches, as large as it goes."""
-    room = shapely.buffer(polygon, -_CLEAR)
+    room: BaseGeometry = shapely.buffer(polygon, -_CLEAR)
     if notches:
         taken = shapely.buffer(shapely.MultiLineString(list(notches)), _CLEAR / 2.0)
         room = shapely.difference(room, taken)
