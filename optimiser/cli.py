@@ -237,7 +237,7 @@ def _demo(arguments: argparse.Namespace) -> int:
         say_json({**about_run(run), "files": files, "picks": pick_list(run)})
         return DONE
     say_found(run)
-    say_picks(run)
+    say_picks(run, sheet_of=None if best is None else best.design_id)
     say_files(paths)
     say(_CAUTION)
     return DONE

@@ -158,13 +158,15 @@ def explain_nothing(run: Run) -> None:
     say_error("widen a band, give the places more choices, or search longer")
 
 
-def say_picks(run: Run) -> str | None:
+def say_picks(run: Run, *, sheet_of: str | None = None) -> str | None:
     """Print the picks of a run.
 
     Parameters
     ----------
     run : Run
         A run with a front. [-]
+    sheet_of : str or None
+        Id of the design whose sheet is made already. [-]
 
     Returns
     -------
@@ -183,8 +185,12 @@ def say_picks(run: Run) -> str | None:
     best = suggested(picks)
     if best is None:
         return None
-    sheet = command_text("sheet", run.folder, "--design", best.design_id)
-    say(f"make its sheet:  {sheet}")
+    if sheet_of == best.design_id:
+        sheet = command_text("sheet", run.folder, "--design", "ID")
+        say(f"the sheet of {best.design_id} is made; of another:  {sheet}")
+    else:
+        sheet = command_text("sheet", run.folder, "--design", best.design_id)
+        say(f"make its sheet:  {sheet}")
     return best.design_id
 
 
