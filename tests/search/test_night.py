@@ -163,6 +163,8 @@ def test_a_closed_terminal_ends_a_run_in_good_order(tmp_path):
     folder = tmp_path / "run"
     spec = spec_with(tmp_path, population=60)
     program = (
+        # the suite itself may be run so that a closed terminal is no matter
+        "import signal; signal.signal(signal.SIGHUP, signal.SIG_DFL); "
         "import sys, optimiser.run as run; run.write_front = lambda *_: None; "
         "from optimiser.cli import main; sys.exit(main(sys.argv[1:]))"
     )
@@ -181,7 +183,10 @@ def test_a_closed_terminal_ends_a_run_in_good_order(tmp_path):
     process.stdout.close()
     process.stderr.close()
     process.send_signal(signal.SIGHUP)
-    process.wait(timeout=COMPILED_BY)
+    try:
+        process.wait(timeout=COMPILED_BY)
+    finally:
+        process.kill()
     assert open_run(folder).state == "interrupted"
     assert held_by(folder)[0].evaluations > 0
 
