@@ -168,7 +168,7 @@ class Search:
             if progress.raised >= life or progress.nursery_generations >= longest:
                 self._grow_up()
         else:
-            state.population = self._next(state.population, size)
+            state.population = self._next(state.population, size, may_sweep=True)
             progress.grown += progress.evaluations - before
         progress.generation += 1
 
@@ -194,7 +194,9 @@ class Search:
         progress.nurseries += 1
         progress.raised = progress.grown = progress.nursery_generations = 0
 
-    def _next(self, population: Designs, size: int) -> Designs:
+    def _next(
+        self, population: Designs, size: int, *, may_sweep: bool = False
+    ) -> Designs:
         """Breed, climb by the outlook, evaluate what promises, and survive once."""
         n_new = int(_NEWCOMERS * size)
         if population.n == 0:
@@ -206,9 +208,7 @@ class Search:
             self._bred(population, size - n_new),
             self._bred(population, n_new, out_of_nothing=True),
         ]
-        if population is self.state.population and (
-            sum(map(len, children)) < _BARREN * size
-        ):
+        if may_sweep and sum(map(len, children)) < _BARREN * size:
             children.append(self._neighbours())
         offspring = self._measure(np.concatenate(children), population)
         self._store(offspring)
