@@ -22,6 +22,7 @@ from concurrent.futures import (
     wait,
 )
 from contextlib import contextmanager
+from functools import partial
 from typing import Any, Protocol
 
 from model import Fault, InputError
@@ -402,10 +403,14 @@ def cluster(
         message = "Dask is not installed. Install it:  pip install 'plyfront[cluster]'"
         raise _cluster_fault(address, message) from error
     logging.getLogger("distributed").setLevel(logging.CRITICAL)
+    connect: Any = partial(distributed.Client, timeout=_ANSWER, set_as_default=False)
     try:
-        connect: Any = distributed.Client
-        client = connect(address, timeout=_ANSWER, set_as_default=False)
-    except (OSError, ValueError, TimeoutError) as error:
+        try:
+            client = connect(address)
+        except AssertionError:
+            # its thread had not begun within ten seconds: this machine is busy
+            client = connect(address)
+    except (AssertionError, OSError, ValueError, TimeoutError) as error:
         message = (
             f"no cluster answers there ({_first_line(error)}). Give the address that "
             "its scheduler prints, such as tcp://10.0.0.5:8786."
