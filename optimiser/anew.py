@@ -16,21 +16,15 @@ from optimiser.course import Course
 from optimiser.encoding import encode
 from optimiser.files import write_text
 from optimiser.front import write_front
+from optimiser.run_folder import CONDITIONS, FRONT, SPEC, SPECS
+from optimiser.run_library import replace_library
 from optimiser.search import Search
 from optimiser.spec import Spec
 from optimiser.spec_change import asked_otherwise, other_choices
 from optimiser.spec_file import read_spec
 from optimiser.starts import with_held
 from optimiser.state import Designs
-from optimiser.store import (
-    CONDITIONS,
-    FRONT,
-    SPEC,
-    SPECS,
-    Run,
-    replace_library,
-    write_about,
-)
+from optimiser.store import Run, write_about
 
 
 def take_library(run: Run, library: Library) -> Course:

@@ -11,16 +11,9 @@ from optimiser.course import Arrays, Course, Solo, Stall
 from optimiser.encoding import Encoding
 from optimiser.files import write_bytes, write_table
 from optimiser.islands import ISLANDS, Islands
+from optimiser.run_folder import CHECKPOINT, CONDITIONS, HISTORY, SPECS, STARTS
 from optimiser.state import Progress, State
-from optimiser.store import (
-    CHECKPOINT,
-    CONDITIONS,
-    HISTORY,
-    SPECS,
-    STARTS,
-    Run,
-    unreadable,
-)
+from optimiser.store import Run, unreadable
 
 
 def read_checkpoint(run: Run, encoding: Encoding) -> State | None:

@@ -8,9 +8,10 @@ from pathlib import Path
 
 from model import Design, Fault, InputError, Library, design_to_text
 from optimiser.files import write_new_text, write_text
-from optimiser.run import load_design, load_spec
+from optimiser.inputs import load_design, load_spec
+from optimiser.run_folder import ABOUT
 from optimiser.spec import Spec
-from optimiser.store import ABOUT, Run, open_run
+from optimiser.store import Run, open_run
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

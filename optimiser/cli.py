@@ -17,6 +17,7 @@ from optimiser.accuracy import (
 from optimiser.bench_text import bench_page, page_json, page_text, write_page
 from optimiser.compare_command import add_compare_command
 from optimiser.hand_commands import add_hand_commands
+from optimiser.inputs import evaluate_file, load_spec, packaged_scenarios, reports_of
 from optimiser.nudge import nudge_run
 from optimiser.nudge_text import nudge_json, nudge_text, write_nudges
 from optimiser.open_command import add_open_command
@@ -44,18 +45,13 @@ from optimiser.review import (
     suggested,
 )
 from optimiser.review_page import write_review
-from optimiser.run import (
-    evaluate_file,
-    load_spec,
-    packaged_scenarios,
-    reports_of,
-    run_spec,
-)
+from optimiser.run import run_spec
+from optimiser.run_folder import ABOUT
 from optimiser.search_commands import add_search_commands
 from optimiser.sheet import write_parts
 from optimiser.sheet_command import add_sheet_command, say_undrawn
 from optimiser.spec_words import describe_spec
-from optimiser.store import ABOUT, open_run
+from optimiser.store import open_run
 from optimiser.terminal import (
     Parser,
     ProgressLine,

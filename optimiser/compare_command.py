@@ -12,11 +12,12 @@ from optimiser.compare import compare_designs
 from optimiser.compare_runs import compare_runs
 from optimiser.compare_runs_text import runs_json, runs_text, write_fronts_picture
 from optimiser.compare_text import compare_json, compare_text, write_compare
+from optimiser.inputs import evaluate_file, load_spec
 from optimiser.outcome import DONE, FAILED, explain_nothing
-from optimiser.run import evaluate_file, load_spec
+from optimiser.run_folder import ABOUT
 from optimiser.sheet_record import MADE_FROM, SPEC
 from optimiser.spec import Spec
-from optimiser.store import ABOUT, open_run
+from optimiser.store import open_run
 from optimiser.terminal import (
     add_library_and_json,
     add_out,

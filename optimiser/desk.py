@@ -40,9 +40,10 @@ from optimiser.explain_text import explain_json
 from optimiser.flagmap import KIND_COLOURS, KIND_LABELS, flag_map
 from optimiser.plot_explain import FILLS
 from optimiser.review import suggest
+from optimiser.run_folder import LIBRARY
 from optimiser.sheet import SHEET_NAME, write_sheet
 from optimiser.spec import Spec
-from optimiser.store import LIBRARY, Run
+from optimiser.store import Run
 from optimiser.words import CAUTIONS, rolled_text
 
 #: Where designs of a run that were changed by hand are saved, within its folder.

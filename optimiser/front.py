@@ -22,8 +22,9 @@ from model import (
 )
 from optimiser.encoding import Encoding
 from optimiser.files import write_table, write_text
+from optimiser.run_folder import DESIGNS, EXACT, FRONT, LIBRARY
 from optimiser.state import State
-from optimiser.store import DESIGNS, EXACT, FRONT, LIBRARY, Run
+from optimiser.store import Run
 from optimiser.words import ei_column
 
 #: Column of the largest difference between the fast and the exact section.

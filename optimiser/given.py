@@ -25,9 +25,10 @@ from optimiser.encoding import (
     encode,
 )
 from optimiser.mapping import Choices, start_of
+from optimiser.run_folder import ABOUT, DESIGNS, FRONT
 from optimiser.spec import Spec
 from optimiser.starts import Held, Start, Starts, with_held
-from optimiser.store import ABOUT, DESIGNS, FRONT, open_run
+from optimiser.store import open_run
 
 #: Of so many designs that do not fit exactly it is said in what they differ.
 _TOLD_MOST = 3

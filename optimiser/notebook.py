@@ -1,6 +1,6 @@
 """Designs and fronts in a notebook: tables, pictures on given axes, small renderings.
 
->>> from optimiser.run import packaged_scenarios
+>>> from optimiser.inputs import packaged_scenarios
 >>> shaft = open_shaft(packaged_scenarios() / "designs" / "fairway-60.toml")
 >>> shaft.flags["wraps"].to_list()
 [4.0, 3.0, 1.0, 2.0, 1.0, 2.0, 4.0]

@@ -13,7 +13,8 @@ from optimiser.chosen import choose
 from optimiser.desk import Desk
 from optimiser.desk_server import HOST, DeskServer
 from optimiser.hand_commands import AddCommand, add_source
-from optimiser.store import ABOUT, open_run
+from optimiser.run_folder import ABOUT
+from optimiser.store import open_run
 from optimiser.terminal import COMPILING, whole
 
 #: After this much silence it is said what is waited for. [s]

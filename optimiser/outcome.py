@@ -4,7 +4,8 @@ import json
 from typing import Any
 
 from optimiser.review import front_table, suggest, suggested, table_text
-from optimiser.store import EXPLANATION, EXPLANATION_JSON, NEAREST, Run
+from optimiser.run_folder import EXPLANATION, EXPLANATION_JSON, NEAREST
+from optimiser.store import Run
 from optimiser.terminal import command_text, say, say_error, say_json
 
 DONE, FAILED, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130

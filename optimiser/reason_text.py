@@ -8,8 +8,9 @@ import numpy as np
 from model import METRIC
 from optimiser.files import write_text
 from optimiser.reason import Explanation, Reached, explain
+from optimiser.run_folder import EXPLANATION, EXPLANATION_JSON
 from optimiser.state import State
-from optimiser.store import EXPLANATION, EXPLANATION_JSON, Run
+from optimiser.store import Run
 
 #: Less than this of a miss is none.
 _NOTHING = 1e-9

@@ -1,34 +1,25 @@
 """A run from spec to front, and on from where it stopped."""
 
 import signal
-from collections import deque
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import partial
-from importlib.resources import files
 from pathlib import Path
-from time import monotonic
 from types import FrameType
 
 import numpy as np
 
 from model import (
-    Design,
     Fault,
     InputError,
-    Library,
-    Report,
-    evaluate,
     evaluate_batch,
-    open_design,
-    read_design,
-    read_library,
 )
 from optimiser import anew
 from optimiser.anew import read_other_spec, take_spec
-from optimiser.checkpoint import add_history, read_course, write_checkpoint
+from optimiser.budget import Budget, Limits
+from optimiser.checkpoint import read_course, write_checkpoint
 from optimiser.course import Course
 from optimiser.encoding import Encoding, encode
 from optimiser.executors import (
@@ -41,99 +32,16 @@ from optimiser.executors import (
 from optimiser.files import write_text
 from optimiser.front import design_file, write_front
 from optimiser.given import prepare, starts_text
+from optimiser.inputs import load_spec
 from optimiser.islands import Islands, footing, warm_up
 from optimiser.misses import misses
 from optimiser.problem import Demand
 from optimiser.reason_text import write_explanation
-from optimiser.spec import Spec
-from optimiser.spec_file import named_library, read_spec
-from optimiser.state import Progress
-from optimiser.store import (
-    LIBRARY,
-    NEAREST,
-    Budget,
-    Run,
-    create_run,
-    library_changes,
-    locked,
-    new_folder,
-    open_run,
-    read_origin,
-    set_budget,
-    sweep,
-    versions,
-    write_about,
-)
-
-#: Time between two checkpoints. [s]
-CHECKPOINT_EVERY = 20.0
-#: Time between two words to a listener. [s]
-_TELL_EVERY = 0.25
-#: The hypervolume takes at most this share of the time.
-_HYPERVOLUME_SHARE = 0.02
-#: The rate is taken over this many words to a listener.
-_RATE_OVER = 40
-#: Lines of the history lie this far apart, and this much further as a run goes on,
-#: but never further than this. [s, -, s]
-_HISTORY_STEP, _HISTORY_GROWTH, _HISTORY_MOST = 0.25, 1.03, 60.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
-    """Where a run stands, for whoever listens."""
-
-    progress: Progress
-    hypervolume: float  #: share of the box [-]
-    rate: float | None  #: evaluations per second of late; None until known [1/s]
-    budget: Budget
-    is_stopping: bool  #: it was asked to stop and writes what it has
-    trouble: str  #: what does not work, if anything; the run goes on all the same
-
-    @property
-    def left(self) -> float | None:
-        """Time until a budget is spent; None where it is not known [s]."""
-        progress, left = self.progress, []
-        if self.budget.evaluations is not None and self.rate:
-            rest = self.budget.evaluations - progress.evaluations
-            left.append(rest / self.rate)
-        if self.budget.seconds is not None:
-            left.append(self.budget.seconds - progress.seconds)
-        return max(min(left), 0.0) if left else None
-
-
-Listener = Callable[[Standing], None]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Limits:
-    """When a run is to stop, where that is not as its spec or its start says."""
-
-    evaluations: int | None = None  #: with ``seconds``, replaces both of the spec
-    seconds: float | None = None  #: [s]
-    stall: float | None = None  #: share the hypervolume must rise by; 0 for no rule [-]
-    stall_evaluations: int | None = None  #: evaluations that it has for it
-
-    def instead_of(self, budget: Budget) -> Budget:
-        """The budget with these limits.
-
-        Parameters
-        ----------
-        budget : Budget
-            As it was. [-]
-
-        Returns
-        -------
-        budget : Budget
-            As it is now. [-]
-        """
-        if self.evaluations is not None or self.seconds is not None:
-            budget = replace(budget, evaluations=self.evaluations, seconds=self.seconds)
-        if self.stall is not None:
-            budget = replace(budget, stall=self.stall)
-        if self.stall_evaluations is not None:
-            budget = replace(budget, stall_evaluations=self.stall_evaluations)
-        return budget
-
+from optimiser.run_folder import LIBRARY, NEAREST, locked, new_folder, sweep
+from optimiser.run_library import library_changes, read_origin
+from optimiser.spec_file import named_library
+from optimiser.store import Run, create_run, open_run, set_budget, versions, write_about
+from optimiser.watch import Listener, Watch
 
 _AS_BEFORE = Limits()
 
@@ -147,30 +55,6 @@ class Hands:
 
 
 _OWN = Hands()
-
-
-def load_spec(path: Path, library: Path | None) -> tuple[Spec, Library]:
-    """Read a spec and the library that goes with it.
-
-    Parameters
-    ----------
-    path : Path
-        Spec file. [-]
-    library : Path or None
-        Library folder; None for the one the spec names, or the packaged one. [-]
-
-    Returns
-    -------
-    spec, library : Spec, Library
-        Checked. [SI]
-
-    Raises
-    ------
-    InputError
-        With every fault of the spec, or of the library.
-    """
-    tables = read_library(library if library is not None else named_library(path))
-    return read_spec(path, tables), tables
 
 
 def run_spec(
@@ -386,7 +270,7 @@ def _go(
         run.about["state"] = "running"
         run.about.pop("stopped_by", None)
         write_about(run)
-        watch = _Watch(run, course, wishes, listener)
+        watch = Watch(run, course, wishes, listener)
         if not (_reason(course, budget) or wishes()):
             try:
                 course.run(
@@ -416,88 +300,6 @@ def _reason(course: Course, budget: Budget) -> str:
     if budget.is_spent(course.progress):
         return "budget"
     return "stalled" if course.stall.is_reached else ""
-
-
-class _Watch:
-    """Looks at a course after each step: tells, notes, writes, stops."""
-
-    def __init__(
-        self,
-        run: Run,
-        course: Course,
-        wishes: Callable[[], int],
-        listener: Listener | None,
-    ) -> None:
-        self.run, self.course, self.wishes = run, course, wishes
-        self.listener = listener
-        self.written = self.told = monotonic()
-        self.next_line = 0.0
-        self.hypervolume = course.hypervolume()
-        self.next_hypervolume = 0.0
-        self.trouble = ""
-        # the first step may have waited for the compiler, so it is the start
-        self.marks: deque[tuple[int, float]] = deque(maxlen=_RATE_OVER)
-
-    def rate(self) -> float | None:
-        progress = self.course.progress
-        if not self.marks or progress.seconds <= self.marks[0][1]:
-            return None
-        evaluations, seconds = self.marks[0]
-        return (progress.evaluations - evaluations) / (progress.seconds - seconds)
-
-    def on_step(self) -> bool:
-        now = monotonic()
-        progress = self.course.progress
-        if now >= self.next_hypervolume:
-            self.hypervolume = self.course.hypervolume()
-            took = monotonic() - now
-            self.next_hypervolume = now + max(_TELL_EVERY, took / _HYPERVOLUME_SHARE)
-            if progress.seconds >= self.next_line:
-                self.note()
-                spent = progress.seconds + _HISTORY_STEP
-                self.next_line = min(
-                    spent * _HISTORY_GROWTH, spent - _HISTORY_STEP + _HISTORY_MOST
-                )
-        if now - self.written >= CHECKPOINT_EVERY:
-            try:
-                write_checkpoint(self.run, self.course)
-                self.trouble = ""
-            except OSError as error:
-                # the search is worth more than this checkpoint; the next may do
-                self.trouble = f"checkpoint failed, {error.filename}: {error.strerror}"
-            self.written = monotonic()
-        if now - self.told >= _TELL_EVERY or not self.marks:
-            self.tell()
-            self.told = now
-            self.marks.append((progress.evaluations, progress.seconds))
-        return not self.wishes()
-
-    def standing(self) -> Standing:
-        return Standing(
-            progress=self.course.progress,
-            hypervolume=self.hypervolume,
-            rate=self.rate(),
-            budget=self.run.budget,
-            is_stopping=self.wishes() > 0,
-            trouble=self.trouble or self.course.trouble,
-        )
-
-    def tell(self, *, is_last: bool = False) -> None:
-        if is_last:
-            self.hypervolume = self.course.hypervolume()
-        if self.listener is not None:
-            self.listener(self.standing())
-
-    def note(self) -> None:
-        """Add a line to the history."""
-        standing = self.standing()
-        add_history(
-            self.run,
-            standing.progress,
-            standing.rate,
-            standing.hypervolume,
-            standing.left,
-        )
 
 
 def _close(run: Run, course: Course, hypervolume: float, lost: str) -> None:
@@ -570,90 +372,3 @@ def _interruptible() -> Iterator[Callable[[], int]]:
     finally:
         for which, handler in before:
             signal.signal(which, handler)
-
-
-def load_design(path: Path, library: Path | None) -> tuple[Design, Library]:
-    """Read a design and the library that goes with it.
-
-    Parameters
-    ----------
-    path : Path
-        Design file. [-]
-    library : Path or None
-        Library folder instead of the design's own. [-]
-
-    Returns
-    -------
-    design, library : Design, Library
-        Checked. [SI]
-
-    Raises
-    ------
-    InputError
-        With every fault of the design, or of the library.
-    """
-    return open_design(path, read_library(library) if library is not None else None)
-
-
-def evaluate_file(
-    path: Path, library: Path | None, *, exact: bool = False
-) -> tuple[Report, Library]:
-    """Read and evaluate a design file.
-
-    Parameters
-    ----------
-    path : Path
-        Design file. [-]
-    library : Path or None
-        Library folder instead of the design's own. [-]
-    exact : bool
-        With the section of three-dimensional elasticity. [-]
-
-    Returns
-    -------
-    report, library : Report, Library
-        What is predicted. [SI]
-
-    Raises
-    ------
-    InputError
-        With every fault of the design, or why it cannot be built.
-    """
-    design, tables = load_design(path, library)
-    try:
-        return evaluate(design, tables, exact=exact), tables
-    except InputError as error:
-        raise InputError(str(path), error.faults) from error
-
-
-def reports_of(run: Run, identities: list[str]) -> list[Report]:
-    """Evaluate designs of a run's front.
-
-    Parameters
-    ----------
-    run : Run
-        An open run. [-]
-    identities : list of str
-        Ids. [-]
-
-    Returns
-    -------
-    reports : list of Report
-        In the same order. [SI]
-    """
-    return [
-        evaluate(read_design(run.design_path(identity), run.library), run.library)
-        for identity in identities
-    ]
-
-
-def packaged_scenarios() -> Path:
-    """Folder of the packaged scenarios, in a wheel or in the source tree.
-
-    Returns
-    -------
-    folder : Path
-        One folder a scenario, each with a spec.toml. [-]
-    """
-    packaged = Path(str(files("optimiser"))) / "scenarios"
-    return packaged if packaged.is_dir() else packaged.parents[1] / "scenarios"

@@ -6,8 +6,9 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from optimiser.budget import Limits
 from optimiser.outcome import finish, say_idle
-from optimiser.run import Hands, Limits, resume_run, run_spec
+from optimiser.run import Hands, resume_run, run_spec
 from optimiser.store import open_run
 from optimiser.terminal import (
     ProgressLine,

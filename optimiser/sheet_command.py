@@ -9,7 +9,7 @@ from typing import Any
 
 from model import Fault, InputError
 from optimiser.bill import bill_text
-from optimiser.run import evaluate_file, load_spec, reports_of
+from optimiser.inputs import evaluate_file, load_spec, reports_of
 from optimiser.sheet import BATCH, PARTS, Papers, Written, write_parts
 from optimiser.sheet_blocks import PAPERS
 from optimiser.sheet_type import NO_LETTER

@@ -4,13 +4,10 @@ Every file is written under a temporary name, synced and renamed, so that a cras
 either the old file or the new one. Nothing that is read back is a pickle.
 """
 
-import errno
-import fcntl
 import json
 import platform
 import shutil
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from importlib.metadata import version
@@ -20,29 +17,27 @@ from typing import Any, Final
 import pandas as pd
 
 from model import METRICS, Fault, InputError, Library, read_library, suggestion
+from optimiser.budget import Budget
 from optimiser.files import write_text
+from optimiser.run_folder import (
+    ABOUT,
+    CONDITIONS,
+    DESIGNS,
+    EXACT,
+    FRONT,
+    HISTORY,
+    LIBRARY,
+    LOCK,
+    NEW_LIBRARY,
+    SPEC,
+    STARTS,
+    refuse_used,
+)
 from optimiser.spec import SearchOptions, Spec
 from optimiser.spec_file import read_spec
 from optimiser.starts import Starts, starts_from_text, with_held
-from optimiser.state import Progress
 from optimiser.words import ei_column
 
-SPEC: Final = "spec.toml"
-LIBRARY: Final = "library"
-ABOUT: Final = "run.json"
-FRONT: Final = "front.csv"
-EXACT: Final = "exact.csv"
-DESIGNS: Final = "designs"
-HISTORY: Final = "history.csv"
-CHECKPOINT: Final = "checkpoint.npz"
-NEAREST: Final = "nearest.toml"
-EXPLANATION: Final = "explanation.txt"
-EXPLANATION_JSON: Final = "explanation.json"
-STARTS: Final = "start.json"
-#: Keys of run.json: how often library or spec were changed; the former specs.
-CONDITIONS: Final = "conditions"
-SPECS: Final = "specs"
-LOCK: Final = ".lock"
 #: Version of the run folder's layout.
 FORMAT: Final = 1
 HISTORY_COLUMNS: Final = (
@@ -58,41 +53,9 @@ HISTORY_COLUMNS: Final = (
 )
 #: Columns that a history of an earlier version may lack.
 _NEW_COLUMNS: Final = ("feasible_share", "left_s", "spec")
-#: Where a new library stands until it takes the place of the copy.
-_NEW_LIBRARY: Final = ".library.new"
-_OLD_LIBRARY: Final = ".library.old"
 _PACKAGES: Final = ("numpy", "numba", "scipy", "pymoo", "moocore", "pandas")
-#: What a folder's name holds of a spec's at most; file systems allow some 250 bytes.
-_NAME_MOST: Final = 60
 _DEFAULTS: Final = SearchOptions()
 _NO_STARTS: Final = Starts()
-
-
-@dataclass(frozen=True, slots=True)
-class Budget:
-    """After how much a run stops, counted from its start."""
-
-    evaluations: int | None  #: whole evaluations; None for no such limit
-    seconds: float | None  #: None for no such limit [s]
-    stall: float = _DEFAULTS.stall  #: share the hypervolume must rise by; 0: none
-    stall_evaluations: int = _DEFAULTS.stall_evaluations  #: it has these for it
-
-    def is_spent(self, progress: Progress) -> bool:
-        """Whether a run has nothing left to do.
-
-        Parameters
-        ----------
-        progress : Progress
-            Where its search stands. [-]
-
-        Returns
-        -------
-        is_spent : bool
-            True once either limit is reached. [-]
-        """
-        return (
-            self.evaluations is not None and progress.evaluations >= self.evaluations
-        ) or (self.seconds is not None and progress.seconds >= self.seconds)
 
 
 @dataclass
@@ -242,53 +205,6 @@ def _read_table(
 # -------------------------------------------------------------------------- creation
 
 
-def new_folder(spec: Spec, out: Path | None, now: datetime) -> Path:
-    """Find where a new run goes; nothing is made yet.
-
-    Parameters
-    ----------
-    spec : Spec
-        A checked spec. [SI]
-    out : Path or None
-        Folder as asked; None for one under results/ named by spec and time. [-]
-    now : datetime
-        Time of the start. [-]
-
-    Returns
-    -------
-    folder : Path
-        Missing or empty. [-]
-
-    Raises
-    ------
-    InputError
-        If the folder is in use already.
-    """
-    if out is not None:
-        _refuse_used(out)
-        return out
-    stem = "".join(c if c.isalnum() or c in "-_" else "-" for c in spec.name)
-    stem = f"{stem[:_NAME_MOST] or 'run'}-{now:%Y%m%d-%H%M%S}"
-    folder = Path("results") / stem
-    n = 1
-    while folder.exists():
-        n += 1
-        folder = folder.with_name(f"{stem}-{n}")
-    return folder
-
-
-def _refuse_used(folder: Path) -> None:
-    if not folder.exists():
-        return
-    if not folder.is_dir():
-        message = "is a file. Give a folder that is new or empty."
-    elif any(path.name != LOCK for path in folder.iterdir()):
-        message = "is there already and not empty. Give another --out, or resume it."
-    else:
-        return
-    raise InputError(str(folder), [Fault("", None, None, message)])
-
-
 def create_run(
     folder: Path,
     spec: Spec,
@@ -329,7 +245,7 @@ def create_run(
     OSError
         If it cannot be written to; what was begun is taken away again.
     """
-    _refuse_used(folder)
+    refuse_used(folder)
     about: dict[str, Any] = {
         "format": FORMAT,
         "spec": spec.name,
@@ -395,6 +311,24 @@ def write_about(run: Run) -> None:
     write_text(run.folder / ABOUT, text + "\n")
 
 
+def set_budget(run: Run, budget: Budget) -> None:
+    """Change how long a run is to go on.
+
+    Parameters
+    ----------
+    run : Run
+        The run, changed. [-]
+    budget : Budget
+        Counted from its start. [-]
+    """
+    run.about["options"] |= {
+        "evaluations": budget.evaluations,
+        "time_s": budget.seconds,
+        "stall": budget.stall,
+        "stall_evaluations": budget.stall_evaluations,
+    }
+
+
 # --------------------------------------------------------------------------- reading
 
 
@@ -429,9 +363,9 @@ def open_run(folder: Path) -> Run:
         raise InputError(str(folder), [Fault("", None, None, message)])
     about = _read_about(folder / ABOUT)
     where = folder / LIBRARY
-    if not where.exists() and (folder / _NEW_LIBRARY).exists():
+    if not where.exists() and (folder / NEW_LIBRARY).exists():
         # killed between the two steps in which a new library takes its place
-        where = folder / _NEW_LIBRARY
+        where = folder / NEW_LIBRARY
     library = read_library(where)
     spec = read_spec(folder / SPEC, library)
     starts = _read_starts(folder, about)
@@ -510,160 +444,3 @@ def _read_about(path: Path) -> dict[str, Any]:
     if faults:
         raise InputError(str(path), faults)
     return about
-
-
-@contextmanager
-def locked(folder: Path) -> Iterator[None]:
-    """Hold a run folder against a second process.
-
-    Parameters
-    ----------
-    folder : Path
-        Folder of a run; made where it is missing. [-]
-
-    Yields
-    ------
-    None
-        While the lock is held. [-]
-
-    Raises
-    ------
-    InputError
-        If another process works on the folder.
-    """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        handle = (folder / LOCK).open("a")
-    except OSError as error:
-        why = f"cannot be written to: {str(error.strerror).lower()}"
-        if error.errno == errno.EEXIST:
-            why = "is a file, or within one"
-        refused = OSError(error.errno, why, str(folder))
-        refused.add_note("nothing was changed; a run needs a folder it can write to")
-        raise refused from error
-    # the system lets go of the lock when its process ends, however it ends
-    with handle:
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as error:
-            if error.errno not in {errno.EWOULDBLOCK, errno.EACCES}:
-                raise
-            message = "another process works on this run. Wait for it, or stop it."
-            fault = Fault("", None, None, message)
-            raise InputError(str(folder), [fault]) from error
-        yield
-
-
-def set_budget(run: Run, budget: Budget) -> None:
-    """Change how long a run is to go on.
-
-    Parameters
-    ----------
-    run : Run
-        The run, changed. [-]
-    budget : Budget
-        Counted from its start. [-]
-    """
-    run.about["options"] |= {
-        "evaluations": budget.evaluations,
-        "time_s": budget.seconds,
-        "stall": budget.stall,
-        "stall_evaluations": budget.stall_evaluations,
-    }
-
-
-def sweep(folder: Path) -> None:
-    """Take away what a killed process left half-written, in a folder that is locked.
-
-    Parameters
-    ----------
-    folder : Path
-        Folder of a run. [-]
-    """
-    for part in (folder, folder / DESIGNS, folder / LIBRARY):
-        for path in part.glob(".*.part"):
-            path.unlink(missing_ok=True)
-    new = folder / _NEW_LIBRARY
-    if new.exists() and not (folder / LIBRARY).exists():
-        new.rename(folder / LIBRARY)
-    for path in (new, folder / _OLD_LIBRARY):
-        shutil.rmtree(path, ignore_errors=True)
-
-
-# --------------------------------------------------------------------------- library
-
-
-def read_origin(run: Run) -> Library:
-    """The library that a run was started with, as it is now.
-
-    Parameters
-    ----------
-    run : Run
-        The run. [-]
-
-    Returns
-    -------
-    library : Library
-        Checked. [SI]
-
-    Raises
-    ------
-    InputError
-        If it is not there any more, or is faulty now.
-    """
-    folder = run.about.get("library_folder")
-    return read_library(Path(folder) if folder else None)
-
-
-def library_changes(run: Run) -> tuple[str, ...]:
-    """What has changed in the library since a run was started with it.
-
-    Parameters
-    ----------
-    run : Run
-        The run, which has a copy of the library. [-]
-
-    Returns
-    -------
-    changes : tuple of str
-        In words, such as "prepregs: high-85 changed"; none where all is the same. [-]
-    """
-    if "library_folder" not in run.about:
-        return ()  # an earlier version did not say where it was
-    try:
-        now = read_origin(run)
-    except InputError as error:
-        return (f"cannot be read any more: {' '.join(str(error).split())}",)
-    changes = []
-    for table in ("fibres", "resins", "prepregs", "mandrels"):
-        old, new = getattr(run.library, table), getattr(now, table)
-        words = [
-            f"{name} {'gone' if name not in new else 'changed'}"
-            for name in old
-            if name not in new or new[name] != old[name]
-        ]
-        words += [f"{name} new" for name in new if name not in old]
-        if words:
-            changes.append(f"{table}: {', '.join(words)}")
-    if now.currency != run.library.currency:
-        changes.append(f"currency: {now.currency}, was {run.library.currency}")
-    return tuple(changes)
-
-
-def replace_library(run: Run, library: Library) -> None:
-    """Put another library in the place of a run's copy.
-
-    Parameters
-    ----------
-    run : Run
-        The run, changed; its folder is locked. [-]
-    library : Library
-        The new one. [SI]
-    """
-    new, old = run.folder / _NEW_LIBRARY, run.folder / _OLD_LIBRARY
-    for name, text in library.files.items():
-        write_text(new / name, text)
-    (run.folder / LIBRARY).rename(old)
-    new.rename(run.folder / LIBRARY)
-    shutil.rmtree(old, ignore_errors=True)
-    run.library = library

@@ -15,7 +15,7 @@ from typing import Any, NoReturn, Self
 from tqdm import tqdm
 
 from model import Quantity, read_quantity, suggestion
-from optimiser.run import Standing
+from optimiser.watch import Standing
 
 #: Between two lines of progress where nobody watches. [s]
 _LINE_EVERY = 10.0

@@ -8,6 +8,7 @@ import sys
 from pathlib import Path
 
 from optimiser.explain_text import share_headings, shares_table
+from optimiser.inputs import packaged_scenarios
 from optimiser.notebook import (
     figure,
     front_of,
@@ -19,7 +20,7 @@ from optimiser.notebook import (
 )
 from optimiser.plots import save_png
 from optimiser.review import suggest, suggested
-from optimiser.run import packaged_scenarios, run_spec
+from optimiser.run import run_spec
 
 
 def main(folder: Path, evaluations: int = 20_000) -> None:

@@ -12,10 +12,11 @@ import pypdf
 import pytest
 
 from model import METRIC, METRICS, evaluate, read_design
+from optimiser.budget import Limits
 from optimiser.explain import explain
 from optimiser.review import suggest
 from optimiser.review_page import SHARES, page_data, scaled, write_review
-from optimiser.run import Limits, run_spec
+from optimiser.run import run_spec
 from optimiser.store import open_run
 from optimiser.words import CAUTIONS
 from tests.conftest import SCENARIOS

@@ -85,9 +85,10 @@ import os, sys, time
 from pathlib import Path
 import optimiser.files as files
 import optimiser.run as run
+import optimiser.watch as watch
 
 spec, folder, evaluations, workers, every, slow, seen = sys.argv[1:]
-run.CHECKPOINT_EVERY = float(every)
+watch.CHECKPOINT_EVERY = float(every)
 sync = files.os.fsync
 
 def slowly(handle):

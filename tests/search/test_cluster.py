@@ -97,7 +97,7 @@ def test_a_worker_killed_in_the_middle_makes_no_difference(
 ):
     address, workers = cluster
     wait_for_workers(address, 2)
-    monkeypatch.setattr("optimiser.run._TELL_EVERY", 0.0)
+    monkeypatch.setattr("optimiser.watch._TELL_EVERY", 0.0)
     monkeypatch.setattr("optimiser.executors._Cluster.stint", 0.1)
     killed = []
 

@@ -123,7 +123,7 @@ def test_a_killed_worker_makes_no_difference(spec, whole, tmp_path, monkeypatch)
             killed.append(next(iter(pool._processes)))
             os.kill(killed[0], signal.SIGKILL)
 
-    monkeypatch.setattr("optimiser.run._TELL_EVERY", 0.0)
+    monkeypatch.setattr("optimiser.watch._TELL_EVERY", 0.0)
     out = tmp_path / "run"
     run = run_spec(spec, out=out, evaluations=BUDGET, hands=TWO, listener=listen)
     assert killed

@@ -18,14 +18,17 @@ import numpy as np
 import pytest
 
 from model import InputError, evaluate, read_design
-from optimiser import files, store
+from optimiser import files, run_library, store
+from optimiser.budget import Budget, Limits
 from optimiser.checkpoint import write_checkpoint
 from optimiser.cli import main
 from optimiser.course import Stall
-from optimiser.run import Hands, Limits, Standing, resume_run, run_spec
+from optimiser.run import Hands, resume_run, run_spec
+from optimiser.run_folder import CONDITIONS, locked
 from optimiser.state import Progress
-from optimiser.store import CONDITIONS, Budget, locked, open_run
+from optimiser.store import open_run
 from optimiser.terminal import ProgressLine
+from optimiser.watch import Standing
 from tests.search.courses import (
     ROOT,
     assert_same_course,
@@ -250,8 +253,8 @@ needs_root = pytest.mark.skipif(not can_mount(), reason="only root can mount")
 @without_front
 def test_a_disk_that_fills_in_the_night(tmp_path, capsys, monkeypatch):
     """A real one of 6 MB: checkpoints fail and are told, then there is room again."""
-    monkeypatch.setattr("optimiser.run.CHECKPOINT_EVERY", 0.0)
-    monkeypatch.setattr("optimiser.run._TELL_EVERY", 0.0)
+    monkeypatch.setattr("optimiser.watch.CHECKPOINT_EVERY", 0.0)
+    monkeypatch.setattr("optimiser.watch._TELL_EVERY", 0.0)
     spec = spec_with(tmp_path, population=60)
     words = ("-t", "tmpfs", "-o", "size=6m", "tmpfs")
     with mounted(*words, on=tmp_path / "disk") as disk:
@@ -557,9 +560,9 @@ def test_a_kill_while_a_library_is_taken(shop, eight, tmp_path, monkeypatch, ste
     def cut(*_):
         raise KilledError
 
-    rename = store.Path.rename
+    rename = run_library.Path.rename
     if step == "part":
-        monkeypatch.setattr(store, "write_text", cut)
+        monkeypatch.setattr(run_library, "write_text", cut)
     elif step == "moved":
 
         def once(self, target):
@@ -567,7 +570,7 @@ def test_a_kill_while_a_library_is_taken(shop, eight, tmp_path, monkeypatch, ste
                 raise KilledError
             return rename(self, target)
 
-        monkeypatch.setattr(store.Path, "rename", once)
+        monkeypatch.setattr(run_library.Path, "rename", once)
     elif step == "swapped":
         monkeypatch.setattr("optimiser.run._go", cut)
     else:

@@ -63,7 +63,7 @@ def test_a_run_in_sittings_equals_one_in_one(spec, whole, tmp_path):
 def test_an_interrupted_run_equals_an_uninterrupted_one(
     spec, whole, tmp_path, monkeypatch
 ):
-    monkeypatch.setattr("optimiser.run._TELL_EVERY", 0.0)
+    monkeypatch.setattr("optimiser.watch._TELL_EVERY", 0.0)
     stopping = []
 
     def interrupt(standing):
@@ -111,7 +111,8 @@ def test_time_alone_is_a_budget(spec, tmp_path):
 KILLED = """
 import pathlib, sys
 import optimiser.run as run
-run.CHECKPOINT_EVERY = 0.0
+import optimiser.watch as watch
+watch.CHECKPOINT_EVERY = 0.0
 run.run_spec(pathlib.Path(sys.argv[1]), out=pathlib.Path(sys.argv[2]), evaluations=6000)
 """
 

@@ -14,11 +14,12 @@ from pathlib import Path
 import pytest
 
 from model import METRICS
+from optimiser.budget import Budget
 from optimiser.cli import main
-from optimiser.run import Standing, packaged_scenarios
+from optimiser.inputs import packaged_scenarios
 from optimiser.state import Progress
-from optimiser.store import Budget
 from optimiser.terminal import ProgressLine, standing_text
+from optimiser.watch import Standing
 from tests.conftest import SCENARIOS
 from tests.search.courses import spec_with
 

@@ -10,10 +10,11 @@ import pytest
 from pymoo.indicators.hv import HV
 
 from model import METRIC, InputError
+from optimiser.budget import Limits
 from optimiser.cli import main
 from optimiser.compare_runs import CORNER, compare_runs, dominated
 from optimiser.compare_runs_text import runs_text
-from optimiser.run import Limits, run_spec
+from optimiser.run import run_spec
 from optimiser.store import open_run
 from tests.conftest import SCENARIOS
 

@@ -17,7 +17,7 @@ from pypdf import PdfReader
 
 from model import Report, read_library
 from optimiser.cli import main
-from optimiser.run import evaluate_file, load_spec
+from optimiser.inputs import evaluate_file, load_spec
 from optimiser.sheet import Papers, write_parts
 from optimiser.sheet_blocks import PAPERS
 from optimiser.sheet_pdf import sheet_pdf

@@ -16,11 +16,13 @@ import pytest
 
 from model import METRICS, InputError, evaluate, read_design, read_library
 from optimiser import checkpoint, files
+from optimiser.budget import Budget
 from optimiser.encoding import encode
 from optimiser.front import write_front
 from optimiser.run import resume_run, run_spec
+from optimiser.run_folder import locked, new_folder
 from optimiser.state import Progress
-from optimiser.store import Budget, create_run, locked, new_folder, open_run
+from optimiser.store import create_run, open_run
 from optimiser.words import ei_column
 from tests.conftest import SCENARIOS
 from tests.search.courses import spec_with
@@ -370,8 +372,8 @@ def test_a_write_that_fails_half_way_leaves_the_old_file(tmp_path, monkeypatch):
 
 def test_a_missed_checkpoint_does_not_end_the_search(tmp_path, monkeypatch):
     """Half-way the disk is full; the search goes on, says so, and writes at the end."""
-    monkeypatch.setattr("optimiser.run.CHECKPOINT_EVERY", 0.0)
-    monkeypatch.setattr("optimiser.run._TELL_EVERY", 0.0)
+    monkeypatch.setattr("optimiser.watch.CHECKPOINT_EVERY", 0.0)
+    monkeypatch.setattr("optimiser.watch._TELL_EVERY", 0.0)
     troubles = []
 
     def listen(standing):
