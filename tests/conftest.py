@@ -1,11 +1,16 @@
 """What many tests share."""
 
+import signal
 from pathlib import Path
 
 import pytest
 
 from model import read_library
 from optimiser.spec_file import read_spec
+
+# what is started in the background may have been told to ignore an interrupt, and hands
+# that down to the programs that tests interrupt
+signal.signal(signal.SIGINT, signal.default_int_handler)
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
 
