@@ -108,7 +108,7 @@ class Book:
         sheet.fit_to_pages(1, 0)
         sheet.set_margins(left=0.4, right=0.4, top=0.5, bottom=0.7)
         foot = self.foot.replace("&", "&&")[:120]
-        sheet.set_footer(f"&L{foot}&C&A&Rpage &P of &N")
+        sheet.set_footer(f"&L{foot}&R&A, page &P of &N")
         return sheet
 
     def cell(self, sheet: Any, row: int, column: int, value: Value, how: Any) -> None:
