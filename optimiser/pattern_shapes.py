@@ -205,7 +205,9 @@ def _said(piece: Piece, units: ShopUnits) -> list[list[str]]:
         under = piece.mark.replace("B", "A")
         first, last = (units.length.text(value) for value in piece.offset)
         unit = units.length.unit
-        parts.append(f"on {under}: {first} / {last} {unit} from its straight edge")
+        parts.append(
+            f"on {under}: tip {first}, butt {last} {unit} from its straight edge"
+        )
     if len(piece.splices):
         parts.append("spliced")
     return [["   ".join(parts)], parts, [piece.mark, *parts[1:]], [piece.mark]]

@@ -238,7 +238,7 @@ def test_heads_of_the_workbook_name_units_of_the_trade(packages):
 
 
 def test_captions_of_patterns_and_lays_are_the_same_places(packages):
-    pattern = r"on (\w+): ([\d.]+) / ([\d.]+) (mm|in) from"
+    pattern = r"on (\w+): tip ([\d.]+), butt ([\d.]+) (mm|in) from"
     ours, theirs = (
         re.findall(pattern, words_of(folder / "patterns.pdf")) for folder in packages
     )
