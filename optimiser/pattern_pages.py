@@ -55,7 +55,7 @@ _TURNED_OVER: Final = (
 )
 _ON_ROLL: Final = (
     "Fibres run along the roll, from left to right. Pieces are turned by half a turn "
-    "at most and never turned over."
+    "at most and never turned over. Seen on the outer face."
 )
 _NOTES: Final = (
     "Seen on the outer face. The lower edge is straight and is laid along the mandrel "
@@ -147,8 +147,10 @@ def patterns_pdf(
     ends: Ends,
     *,
     turn_over: bool = False,
+    overlap: float = 0.0,
     paper: str = "a4",
     units: ShopUnits = SI,
+    revision: str = "",
 ) -> bytes:
     """Pieces of a shaft as pages, to a stated scale.
 
@@ -162,10 +164,14 @@ def patterns_pdf(
         How their ends are cut. [-]
     turn_over : bool
         Whether the second pieces of pairs are cut to be turned over. [-]
+    overlap : float
+        On their wound edges. [m]
     paper : {"a4", "letter"}
         Page of the sheet; these are twice as large. [-]
     units : ShopUnits
         Units of what is said. [-]
+    revision : str
+        Revision that is printed. [-]
 
     Returns
     -------
@@ -175,7 +181,13 @@ def patterns_pdf(
     notes = [*_NOTES, _ENDS[ends]]
     if turn_over:
         notes.append(_TURNED_OVER)
-    kind = page_of(report, notes, paper, units)
+    if overlap:
+        length = units.length
+        notes.append(
+            f"The wound edge has {length.text(overlap)} {length.unit} of "
+            "overlap, on top of the widths of the layup sheet."
+        )
+    kind = page_of(report, notes, paper, units, revision)
     wide, high = kind.room
     longest = max(float(np.ptp(piece.outline[:, 0])) for piece in pieces) * 1e3
     scale = next((s for s in _SCALES if longest / s <= wide), _SCALES[-1])
@@ -212,6 +224,7 @@ def lays_pdf(
     turn_over: bool = False,
     paper: str = "a4",
     units: ShopUnits = SI,
+    revision: str = "",
 ) -> bytes:
     """Lays as pages, a material after the other.
 
@@ -227,6 +240,8 @@ def lays_pdf(
         Page of the sheet; these are twice as large. [-]
     units : ShopUnits
         Units of what is said. [-]
+    revision : str
+        Revision that is printed. [-]
 
     Returns
     -------
@@ -239,7 +254,7 @@ def lays_pdf(
             notes = [_used(lay, units), _ON_ROLL]
             if turn_over:
                 notes.append(_TURNED_OVER)
-            kind = page_of(report, notes, paper, units)
+            kind = page_of(report, notes, paper, units, revision)
             for page in _lay_pages(report, lay, kind, units):
                 pdf.savefig(page)
     return content.getvalue()

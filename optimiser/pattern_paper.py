@@ -36,6 +36,7 @@ _PAGES: Final = MappingProxyType(
 MARGIN: Final = 14.0
 _FOOT: Final = 14.0
 _TITLE: Final = 13.0  #: size of its letters [pt]
+_FOOT_SHARE: Final = 0.6  #: of the foot, for what the page belongs to
 _NOTE: Final = 4.2  #: from line to line of what stands at the head
 
 
@@ -45,7 +46,7 @@ class PatternPage:
 
     size: tuple[float, float]  #: [mm]
     notes: tuple[str, ...]
-    design: str  #: id of the design
+    foot: str  #: which design and revision it belongs to
 
     @property
     def head(self) -> float:
@@ -82,7 +83,7 @@ class PatternPage:
         """
         page, ax = picture(*self.size)
         _head(ax, self.size, title, right, self.notes)
-        _foot(ax, self.size, f"design {self.design}")
+        _foot(ax, self.size, self.foot)
         return page, ax
 
 
@@ -184,7 +185,11 @@ def write_drawn(
 
 
 def page_of(
-    report: Report, notes: Sequence[str], paper: str, units: ShopUnits
+    report: Report,
+    notes: Sequence[str],
+    paper: str,
+    units: ShopUnits,
+    revision: str = "",
 ) -> PatternPage:
     """Choose the page, with what is to be said on each.
 
@@ -198,6 +203,8 @@ def page_of(
         Page of the sheet; these are twice as large. [-]
     units : ShopUnits
         Units of what is said. [-]
+    revision : str
+        Revision that is printed. [-]
 
     Returns
     -------
@@ -210,11 +217,14 @@ def page_of(
             f"Lengths in {units.words}. The DXF files of these pieces are in mm at "
             "1:1, as cutters read them."
         )
-    unseen = names_undrawn(report)
+    unseen = names_undrawn(report, revision=revision)
     if unseen:
         more = f" (and {len(unseen) - 1} more)" if len(unseen) > 1 else ""
         said.append(f"{unseen[0]}{more}; see the layup sheet.")
-    return PatternPage(_PAGES[paper], tuple(said), report.design_id)
+    foot = f"design {report.design_id}"
+    if revision:
+        foot += f", revision {revision}"
+    return PatternPage(_PAGES[paper], tuple(said), foot)
 
 
 def _head(
@@ -233,8 +243,12 @@ def _head(
         write_drawn(ax, at, note, size=share * 8.0)
 
 
-def _foot(ax: Axes, size: tuple[float, float], left: str) -> None:
+def _foot(ax: Axes, size: tuple[float, float], belongs: str) -> None:
     """Write cautions, and what the page belongs to."""
     for i, caution in enumerate(reversed(CAUTIONS)):
         ax.text(MARGIN, MARGIN - 6.0 + 4.0 * i, caution, fontsize=7, color=QUIET)
-    ax.text(size[0] - MARGIN, MARGIN - 6.0, left, fontsize=7, color=QUIET, ha="right")
+    wide = text_width(drawn(belongs), 7.0) / POINTS
+    # smaller where it would run into the cautions
+    share = min(1.0, (size[0] - 2.0 * MARGIN) * _FOOT_SHARE / wide)
+    at = size[0] - MARGIN - share * wide, MARGIN - 6.0
+    write_drawn(ax, at, belongs, size=share * 7.0)

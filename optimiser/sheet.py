@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 SHEET_NAME = "layup_sheet.pdf"
 #: what can be written of a design, each part by itself
 PARTS: Final = ("sheet", "workbook", "patterns", "lays", "bill")
+_LAY_FILE: Final = re.compile(r"lay_\d+_.+\.dxf")
 #: shafts that are cut at once where nothing is said
 BATCH: Final = 12
 
@@ -53,6 +54,7 @@ def write_sheet(
     *,
     spec: Spec | None = None,
     mandrel: Mandrel | None = None,
+    overlap: float = 0.0,
     papers: Papers = Papers(),
 ) -> list[Path]:
     """Write the layup sheet of a design and its tables.
@@ -67,6 +69,8 @@ def write_sheet(
         Its bands are the acceptance limits. [-]
     mandrel : Mandrel or None
         Its mandrel, to mark on the map where its taper changes. [-]
+    overlap : float
+        On the wound edge of every piece, on top of the widths. [m]
     papers : Papers
         How the sheet is made out; its tables are in the same units. [-]
 
@@ -89,6 +93,7 @@ def write_sheet(
         revision=papers.revision,
         paper=papers.paper,
         units=papers.units,
+        overlap=overlap,
     )
     tables = csv_tables(report, spec, papers.units)
     paths = [write_bytes(folder / SHEET_NAME, content)]
@@ -176,6 +181,7 @@ def write_parts(
             revision=papers.revision,
             paper=papers.paper,
             units=papers.units,
+            overlap=overlap,
         )
     if "patterns" in parts:
         contents["patterns.dxf"] = dxf_bytes(stacked(pieces, papers.units))
@@ -185,8 +191,10 @@ def write_parts(
             pieces,
             ends,
             turn_over=turn_over,
+            overlap=overlap,
             paper=papers.paper,
             units=papers.units,
+            revision=papers.revision,
         )
     if "lays" in parts:
         contents["lays.pdf"] = lays_pdf(
@@ -195,14 +203,21 @@ def write_parts(
             turn_over=turn_over,
             paper=papers.paper,
             units=papers.units,
+            revision=papers.revision,
         )
         for number, lay in enumerate(lays, start=1):
             name = re.sub(r"[^\w.-]+", "_", lay.material)
             contents[f"lay_{number}_{name}.dxf"] = dxf_bytes(laid_shapes(lay))
+        for old in folder.glob("lay_*.dxf"):
+            # of an earlier package: no cutter may take it for one of this
+            if _LAY_FILE.fullmatch(old.name) and old.name not in contents:
+                old.unlink()
     paths = []
     if "sheet" in parts:
         mandrel = library.mandrels[report.design.shaft.mandrel]
-        paths += write_sheet(report, folder, spec=spec, mandrel=mandrel, papers=papers)
+        paths += write_sheet(
+            report, folder, spec=spec, mandrel=mandrel, overlap=overlap, papers=papers
+        )
     paths += [write_bytes(folder / name, text) for name, text in contents.items()]
     if bill is not None and "lays" in parts:
         paths.append(

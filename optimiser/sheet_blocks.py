@@ -279,7 +279,7 @@ def title_block(
     )
 
 
-def width_grid(letters: Letters, report: Report) -> Table:
+def width_grid(letters: Letters, report: Report, overlap: float = 0.0) -> Table:
     """Set the cut widths of every piece, packed so that short lists share a line.
 
     The grid has cells of one width; a flag's name takes some of them. A tight sheet
@@ -289,10 +289,17 @@ def width_grid(letters: Letters, report: Report) -> Table:
     columns = int(letters.width // cell_room)
     cell = letters.width / columns
     upper = "" if letters.is_tight else "upper: station from the finished tip; middle: "
+    length = letters.units.length
+    on_top = (
+        f"; pieces are cut {length.text(overlap)} {length.unit} wider than this, for "
+        "the overlap of the wound edge, which areas and masses leave out"
+        if overlap
+        else ""
+    )
     title = letters.heading(
-        f"Cut widths [{letters.units.length.unit}]",
+        f"Cut widths [{length.unit}]",
         f"{upper}distance along the piece from its tip-side edge; bold: width of "
-        "each piece, which steps where a distance stands twice",
+        f"each piece, which steps where a distance stands twice{on_top}",
     )
     lines: list[list[Cell]] = [[[title], *[""] * (columns - 1)]]
     style: list[Command] = [

@@ -10,6 +10,7 @@ import pandas as pd
 from optimiser.sheet_tables import (
     bench_rows,
     check_diameters,
+    clock_degrees,
     cut_points,
     material_totals,
 )
@@ -54,13 +55,11 @@ def _flags_table(report: Report, units: ShopUnits) -> pd.DataFrame:
     mandrel_set = report.design.shaft.mandrel_set
     length, area, mass = units.length, units.area, units.mass
     rows = []
-    for order, (cut, flag) in enumerate(
-        zip(report.flags, report.design.flags, strict=True), start=1
+    for order, (cut, flag, clock) in enumerate(
+        zip(report.flags, report.design.flags, clock_degrees(report), strict=True),
+        start=1,
     ):
         points = cut_points(cut)
-        clock = math.nan
-        if flag.clock is not None:
-            clock = round(math.degrees(flag.clock), 4)
         rows.append(
             {
                 "order": order,
@@ -81,7 +80,7 @@ def _flags_table(report: Report, units: ShopUnits) -> pd.DataFrame:
                 "wraps_most": round(cut.wraps_most, 6),
                 length.column("run_out_tip"): length.shown(flag.run_out_tip),
                 length.column("run_out_butt"): length.shown(flag.run_out_butt),
-                "clock_deg": clock,
+                "clock_deg": round(clock, 4),
                 length.column("cut_length"): length.shown(cut.cut_length),
                 length.column("width_tip_end"): length.shown(points[0].width),
                 length.column("width_butt_end"): length.shown(points[-1].width),

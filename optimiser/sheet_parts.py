@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, Final
 
 from reportlab.lib.colors import HexColor
@@ -14,6 +13,7 @@ from optimiser.sheet_blocks import QUIET, RULE, Cell, Letters
 from optimiser.sheet_tables import (
     bench_rows,
     check_diameters,
+    clock_degrees,
     material_totals,
 )
 from optimiser.sheet_type import PLAIN, Side, paragraph, undrawn
@@ -38,11 +38,10 @@ def flags_part(letters: Letters, report: Report) -> Table:
     units = letters.units
     length, area, mass = units.length.text, units.area, units.mass
     mandrel_set = report.design.shaft.mandrel_set
-    clocked = any(flag.clock is not None for flag in report.design.flags)
     heads: list[tuple[str, float, Side]] = [
         ("No.", 7.5, "left"),
-        ("Flag", 32.0 if clocked else 37.0, "left"),
-        ("Material", 30.0 if clocked else 35.0, "left"),
+        ("Flag", 32.0, "left"),
+        ("Material", 30.0, "left"),
         ("Angle, deg", 11.5, "right"),
         ("From tip: start", 14.5, "right"),
         ("end", 14.5, "right"),
@@ -52,16 +51,16 @@ def flags_part(letters: Letters, report: Report) -> Table:
         ("Run-out tip / butt", 21.0, "right"),
         ("Cut length", 14.5, "right"),
         ("Pieces", 15.0, "right"),
+        ("Clock, deg", 10.0, "right"),
         (f"Net, {area.unit}", 13.5, "right"),
         (f"Gross, {area.unit}", 14.0, "right"),
         ("Mass as cut,\u00a0g", 14.5, "right"),
         ("Initials", 17.5, "center"),
     ]
-    if clocked:
-        heads.insert(12, ("Clock, deg", 10.0, "right"))
     rows = []
-    for order, (cut, flag) in enumerate(
-        zip(report.flags, report.design.flags, strict=True), start=1
+    for order, (cut, flag, clock) in enumerate(
+        zip(report.flags, report.design.flags, clock_degrees(report), strict=True),
+        start=1,
     ):
         outs = NONE
         if flag.run_out_tip or flag.run_out_butt:
@@ -80,14 +79,12 @@ def flags_part(letters: Letters, report: Report) -> Table:
             outs,
             length(cut.cut_length),
             f"{cut.pieces}{joins if cut.splices else ''}",
+            plain(clock, 1),
             area.text(cut.area_net),
             area.text(cut.area_gross),
             mass.text(cut.mass_cut),
             "",
         ]
-        if clocked:
-            clock = flag.clock
-            row.insert(12, NONE if clock is None else plain(math.degrees(clock), 1))
         rows.append(row)
     total = ["", "Total", *[""] * (len(heads) - 6)]
     total += [
@@ -266,9 +263,14 @@ def notes_part(
     """Say what the numbers mean and what the evaluation warned about."""
     moment = letters.units.moment.short(report.design.bench.strength_moment)
     notes = [
-        f"Margins: least allowable over actual strain, less one, under {moment}. "
+        "Margins at the points T, A, B, C of the strength test and at the worst "
+        "station (envelope): least allowable over actual strain, less one, under "
+        f"{moment}. "
         "*Cracking along the fibres does not by itself break a shaft and does not "
         "gate.",
+        "Gross areas and cost: roll as a search reckons it, of one of "
+        f"{report.design.cutting.batch} shafts cut together; lays and bill count the "
+        "roll of their own batch.",
         *_hung_notes(letters, report, spec),
         *(f"Note: {warning}" for warning in warnings_in(report, letters.units)),
         *(f"Note: {said}." for said in names_undrawn(report, spec, revision)),

@@ -73,6 +73,7 @@ def sheet_pdf(
     revision: str = "",
     paper: str = "a4",
     units: ShopUnits = SI,
+    overlap: float = 0.0,
 ) -> bytes:
     """Set the layup sheet of a design.
 
@@ -92,6 +93,8 @@ def sheet_pdf(
         Page it is printed on. [-]
     units : ShopUnits
         Units it is written in. [-]
+    overlap : float
+        On the wound edge of every piece, on top of the widths. [m]
 
     Returns
     -------
@@ -104,14 +107,18 @@ def sheet_pdf(
     trials = _TRIALS if len(report.flags) <= _MANY else _TRIALS[3:]
     for size, air, is_tight in trials:
         letters = Letters(size, air, is_tight, PAPERS[paper], units)
-        _, n_pages = _Sheet(report, spec, day, mandrel, letters, revision).build(0)
+        _, n_pages = _Sheet(
+            report, spec, day, mandrel, letters, revision, overlap
+        ).build(0)
         if best is None or n_pages < best[0]:
             best = (n_pages, letters)
         if n_pages <= 2:
             break
     assert best is not None
     n_pages, letters = best
-    return _Sheet(report, spec, day, mandrel, letters, revision).build(n_pages)[0]
+    return _Sheet(report, spec, day, mandrel, letters, revision, overlap).build(
+        n_pages
+    )[0]
 
 
 class _Sheet:
@@ -125,6 +132,7 @@ class _Sheet:
         mandrel: Mandrel | None,
         letters: Letters,
         revision: str,
+        overlap: float,
     ) -> None:
         self.report = report
         self.spec = spec
@@ -132,6 +140,7 @@ class _Sheet:
         self.mandrel = mandrel
         self.letters = letters
         self.revision = revision
+        self.overlap = overlap
         self.n_pages = 0
 
     def build(self, n_pages: int) -> tuple[bytes, int]:
@@ -197,7 +206,10 @@ class _Sheet:
     def _of_lengths(self) -> str:
         """What the lengths of the flags are counted in and from."""
         shaft = self.report.design.shaft
-        said = f"lengths in {self.letters.units.words}"
+        said = (
+            f"lengths in {self.letters.units.words}; clock: place of the straight "
+            "edge in the sense of rolling"
+        )
         if shaft.trim_tip or shaft.trim_butt:
             said += (
                 "; stations are the finished shaft's; at a trimmed end a flag goes on "
@@ -238,7 +250,7 @@ class _Sheet:
             Spacer(1, gap),
             KeepTogether([letters.heading("Flag map, first rolled on top"), drawn]),
             Spacer(1, gap),
-            width_grid(letters, report),
+            width_grid(letters, report, self.overlap),
             Spacer(1, gap),
             bench,
             Spacer(1, gap),

@@ -84,6 +84,22 @@ class MaterialTotal:
     cost: float  #: [currency]
 
 
+def clock_degrees(report: Report) -> tuple[float, ...]:
+    """Where each flag's straight edge is laid: stated, or as the predictions have it.
+
+    Parameters
+    ----------
+    report : Report
+        An evaluated design. [SI]
+
+    Returns
+    -------
+    positions : tuple of float
+        Round the mandrel in the sense of rolling, from 0 to 360. [deg]
+    """
+    return tuple(math.degrees(p) % 360.0 for p in report.clock.positions)
+
+
 def cut_points(flag: FlagReport) -> tuple[CutPoint, ...]:
     """Places of a piece's edge that a cutter needs.
 

@@ -11,6 +11,7 @@ from optimiser.book_file import FIRST, Book, Column, Formula, Value
 from optimiser.sheet_tables import (
     bench_rows,
     check_diameters,
+    clock_degrees,
     cut_points,
     material_totals,
 )
@@ -36,6 +37,7 @@ def workbook(
     revision: str = "",
     paper: str = "a4",
     units: ShopUnits = SI,
+    overlap: float = 0.0,
 ) -> bytes:
     """Write the tables of the layup sheet as a workbook.
 
@@ -55,6 +57,8 @@ def workbook(
         Page it is printed on. [-]
     units : ShopUnits
         Units of the columns. [-]
+    overlap : float
+        On the wound edge of every piece, on top of the widths. [m]
 
     Returns
     -------
@@ -74,7 +78,7 @@ def workbook(
     bill_page(book, bill, report.design, units)
     book.table("Margins", _margin_columns(report, units))
     name = "" if spec is None else spec.name
-    shop_page(book, shop, report, bill, Facts(name, day, revision, units))
+    shop_page(book, shop, report, bill, Facts(name, day, revision, units, overlap))
     return book.close()
 
 
@@ -115,10 +119,7 @@ def _flag_columns(report: Report, units: ShopUnits) -> list[Column]:
         _measured("Run-out, butt", length, [flag.run_out_butt for flag in flags]),
         Column(
             head="Clock [deg]",
-            values=[
-                None if flag.clock is None else math.degrees(flag.clock)
-                for flag in flags
-            ],
+            values=list(clock_degrees(report)),
             decimals=1,
         ),
         _measured("Cut length", length, [cut.cut_length for cut in cuts]),

@@ -33,6 +33,7 @@ class Facts:
     date: datetime.date
     revision: str
     units: ShopUnits
+    overlap: float  #: on wound edges, on top of the widths [m]
 
 
 def bill_page(book: Book, bill: Bill, design: Design, units: ShopUnits) -> None:
@@ -240,6 +241,7 @@ def shop_page(book: Book, sheet: Any, report: Report, bill: Bill, facts: Facts) 
             ("Blank length", shaft.trim_tip + shaft.length + shaft.trim_butt),
             ("Trim after cure, tip", shaft.trim_tip),
             ("Trim after cure, butt", shaft.trim_butt),
+            ("Overlap of the wound edge, on top of the cut widths", facts.overlap),
         )
     ]
     rows.append(("", None, None, False))

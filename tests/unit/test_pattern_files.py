@@ -193,6 +193,33 @@ def test_each_part_is_written_alone(tmp_path, parts, names):
         assert len(found) == 3 + len(table)
 
 
+def test_no_lay_of_another_package_stays_for_the_cutter(tmp_path):
+    kept = tmp_path / "lay_of_the_land.dxf"  # no name of ours
+    stale = tmp_path / "lay_9_another-prepreg.dxf"
+    for path in (kept, stale):
+        path.write_text("0\nEOF\n", encoding="ascii")
+    write_parts(REPORT, LIBRARY, tmp_path, parts=["patterns"], batch=1)
+    assert stale.exists()  # what is not written anew is let be
+    paths = write_parts(REPORT, LIBRARY, tmp_path, parts=["lays"], batch=1).paths
+    assert kept.exists()
+    assert {path for path in tmp_path.glob("lay_*_*.dxf") if path != kept} == {
+        path for path in paths if path.suffix == ".dxf"
+    }
+
+
+def test_pages_for_the_table_name_revision_and_overlap():
+    said = words_of(
+        patterns_pdf(REPORT, PIECES, "developed", overlap=2e-3, revision="F 2")
+    )
+    lays = lays_of(REPORT, LIBRARY, PIECES, 1)
+    for page in [*said, *words_of(lays_pdf(REPORT, lays, revision="F 2"))]:
+        assert f"design {REPORT.design_id}, revision F 2" in page
+    assert all("The wound edge has 2.0 mm of overlap" in page for page in said)
+    assert "overlap" not in words_of(patterns_pdf(REPORT, PIECES, "developed"))[0]
+    # however long, it keeps clear of the cautions beside it
+    assert patterns_pdf(REPORT, PIECES, "developed", revision="long " * 99)
+
+
 def test_the_same_pictures_are_the_same_to_the_byte():
     assert patterns_svg(PIECES) == patterns_svg(PIECES)
     assert patterns_pdf(REPORT, PIECES, "developed") == patterns_pdf(

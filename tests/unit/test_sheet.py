@@ -100,6 +100,7 @@ def test_every_flag_stands_in_its_row_with_its_numbers(
             f"{flag.wraps:g}",
             f"{flag.cut_length * 1e3:.1f}",
             str(flag.pieces),
+            f"{round(360.0 * (order - 1) / len(report.flags), 1):g}",
             f"{flag.area_net:.4f}",
             f"{flag.area_gross:.4f}",
             f"{flag.mass_cut * 1e3:.2f}",
@@ -112,6 +113,38 @@ def test_every_flag_stands_in_its_row_with_its_numbers(
         else:
             found.remove("–")
         assert found == wanted
+
+
+def test_every_flag_has_its_clock_position_stated_or_not() -> None:
+    # evenly spread in rolling order where a design states none: what is predicted
+    usual = usual_design()
+    flags = list(usual.flags)
+    flags[1] = dataclasses.replace(flags[1], clock=math.radians(-90.0))
+    flags[3] = dataclasses.replace(flags[3], clock=math.radians(33.5))
+    report = a_report(dataclasses.replace(usual, flags=tuple(flags)))
+    wanted = [360.0 * k / len(flags) for k in range(len(flags))]
+    wanted[1], wanted[3] = 270.0, 33.5
+    assert list(csv_tables(report)["flags.csv"]["clock_deg"]) == pytest.approx(
+        wanted, abs=1e-4
+    )
+    words = read_words(sheet_pdf(report, date=DATE))
+    for flag, clock in zip(report.flags, wanted, strict=True):
+        assert f" {round(clock, 1):g} {flag.area_net:.4f}" in words, flag.name
+    assert "clock: place of the straight edge" in words
+
+
+def test_an_overlap_is_said_beside_the_widths_that_leave_it_out(
+    report: Report,
+) -> None:
+    words = read_words(sheet_pdf(report, date=DATE, overlap=1.5e-3))
+    assert "pieces are cut 1.5 mm wider than this" in words
+    assert "overlap" not in read_words(sheet_pdf(report, date=DATE))
+
+
+def test_gross_areas_name_the_batch_they_are_reckoned_for(report: Report) -> None:
+    batch = report.design.cutting.batch
+    words = read_words(sheet_pdf(report, date=DATE))
+    assert f"of one of {batch} shafts cut together" in words
 
 
 def test_totals_of_the_flags(report: Report, pages: list[str]) -> None:
