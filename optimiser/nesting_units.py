@@ -101,14 +101,7 @@ def kind_of_piece(piece: Piece, gap: float, n_lines: int) -> Kind:
     kind : Kind
         Its units, grown by half the gap. [SI]
     """
-    grown = np.asarray(
-        shapely.buffer(
-            shapely.Polygon(piece.outline),
-            gap / 2.0,
-            join_style="mitre",
-            mitre_limit=1.5,
-        ).exterior.coords
-    )[:-1]
+    grown = _grown(piece, gap / 2.0)
     nowhere = np.zeros(2)
     return Kind(
         piece=piece,
@@ -118,6 +111,25 @@ def kind_of_piece(piece: Piece, gap: float, n_lines: int) -> Kind:
         ],
         twos=[_head_to_tail(piece, grown, n_lines, stagger) for stagger in STAGGERS],
     )
+
+
+def _grown(piece: Piece, by: float) -> Array:
+    """Outline of a piece grown by a margin; across the roll by no more than that.
+
+    A corner that is grown to a point reaches further out than the margin, so a piece
+    that just fits the roll from corner to corner would not.
+    """
+    mitred = shapely.buffer(
+        shapely.Polygon(piece.outline), by, join_style="mitre", mitre_limit=1.5
+    )
+    across = turned_by(piece.outline, piece.roll_turn)[:, 1]
+    low, high = float(across.min()) - by, float(across.max()) + by
+    band = np.array([[-1e2, low], [1e2, low], [1e2, high], [-1e2, high]])
+    within = shapely.intersection(
+        mitred, shapely.Polygon(turned_by(band, -piece.roll_turn))
+    )
+    corners: Array = shapely.get_coordinates(within)[:-1]
+    return corners
 
 
 def _unit(parts: list[tuple[Array, bool, Array]], roll_turn: float) -> Unit:

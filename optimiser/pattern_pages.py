@@ -189,7 +189,8 @@ def patterns_pdf(
         )
     kind = page_of(report, notes, paper, units, revision)
     wide, high = kind.room
-    longest = max(float(np.ptp(piece.outline[:, 0])) for piece in pieces) * 1e3
+    # parts of a spliced piece are drawn at their own places along it
+    longest = float(np.ptp(np.vstack([piece.outline for piece in pieces])[:, 0])) * 1e3
     scale = next((s for s in _SCALES if longest / s <= wide), _SCALES[-1])
     least = _LEAST_LETTERS / POINTS * scale
     groups: list[list[Piece]] = [[]]

@@ -202,7 +202,8 @@ def _said(piece: Piece, units: ShopUnits) -> list[list[str]]:
     name, material = (" ".join(text.split()) for text in (piece.name, piece.material))
     parts = [f"{piece.mark}  {name}", f"{material}  {sign}{angle}°"]
     if piece.offset != (0.0, 0.0):
-        under = piece.mark.replace("B", "A")
+        # parts of a spliced pair do not end at the same places
+        under = piece.mark.partition(".")[0].replace("B", "A")
         first, last = (units.length.text(value) for value in piece.offset)
         unit = units.length.unit
         parts.append(

@@ -180,3 +180,18 @@ def test_pieces_wider_than_the_roll_are_refused_all_at_once():
     assert len(error.value.faults) == 2
     assert "piece 3 of 3 lies 1200.0 mm wide" in error.value.faults[0].message
     assert "980.0 mm" in error.value.faults[1].message
+
+
+@pytest.mark.parametrize("angle", [30, 45, -60, 75, 90])
+def test_a_piece_that_just_fits_from_corner_to_corner_is_laid(angle):
+    turn = math.radians(angle)
+    sine, cosine = abs(math.sin(turn)), math.cos(turn)
+    usable = ROLL - 2.0 * CUTTING.roll_edge
+    breadth = 0.06
+    length = (usable - breadth * cosine) / sine  # its diagonal corners touch the edges
+    piece = a_piece("whole", turn, length, breadth, breadth)
+    lay = lay_pieces([piece], ROLL, CUTTING, batch=3)
+    check(lay, [piece], 3, CUTTING)
+    longer = a_piece("longer", turn, length + 2e-3, breadth, breadth)
+    with pytest.raises(InputError, match="can be used"):
+        lay_pieces([longer], ROLL, CUTTING)

@@ -12,7 +12,7 @@ import pytest
 import shapely
 from ezdxf.lldxf.encoding import decode_dxf_unicode
 
-from model import pieces_of
+from model import Cutting, Finish, pieces_of
 from optimiser.cli import main
 from optimiser.dxf_file import CUT, MARK, TEXT, dxf_bytes
 from optimiser.nesting import lay_pieces
@@ -20,7 +20,13 @@ from optimiser.pattern_pages import lays_pdf, patterns_pdf, patterns_svg
 from optimiser.pattern_shapes import laid_shapes, moved, piece_shape, stacked
 from optimiser.sheet import lays_of, write_parts
 from optimiser.words import CAUTIONS
-from tests.unit.shown_shafts import a_report, the_library
+from tests.unit.shown_shafts import (
+    LENGTH,
+    a_flag,
+    a_report,
+    the_library,
+    usual_design,
+)
 
 LIBRARY = the_library()
 REPORT = a_report()
@@ -259,3 +265,28 @@ def test_the_command_writes_what_is_asked_for(tmp_path, capsys):
 def test_wrong_words_are_refused(words, capsys):
     assert main(["sheet", "scenarios/designs/fairway-60.toml", *words]) == 2
     assert words[1] in capsys.readouterr().err
+
+
+def test_a_shaft_of_spliced_pieces_alone_is_drawn_whole_and_laid():
+    design = dataclasses.replace(
+        usual_design(),
+        finish=Finish(),
+        cutting=Cutting(splice_from=math.radians(60.0)),
+        flags=(
+            a_flag("steep", "pitch-100", 70, 0.0, LENGTH, 3, pair=True),
+            a_flag("hoop", "pitch-75", 90, 0.0, LENGTH, 2),
+        ),
+    )
+    report = a_report(design)
+    pieces = pieces_of(report, LIBRARY)
+    assert all(len(piece.splices) for piece in pieces)
+    assert len(lays_of(report, LIBRARY, pieces, 2)) == 2
+    content = patterns_pdf(report, pieces, "developed")
+    page = pypdf.PdfReader(io.BytesIO(content)).pages[0]
+    said = words_of(content)[0]
+    scale = float(re.search(r"scale 1 : ([\d.]+)", said)[1])
+    # from the tip of the first part to the butt of the last, within the margins
+    blank = 1e3 * (0.010 + LENGTH + 0.015)
+    assert blank / scale < float(page.mediabox.width) / 72.0 * 25.4 - 28.0
+    # neither part of the second piece lies on one part of the first alone
+    assert said.count("on 1A: tip ") == 2
