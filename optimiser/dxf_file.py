@@ -17,25 +17,30 @@ from ezdxf import units
 if TYPE_CHECKING:
     from optimiser.pattern_shapes import Shape
 
-#: Layers: what the knife follows, what a pen marks, what is written; with colours.
-CUT, MARK, TEXT = "PIECE_CUT", "PIECE_MARK", "PIECE_TEXT"
-_COLOURS: Final = {CUT: 7, MARK: 5, TEXT: 3}
+#: Layers: what the knife follows, what a pen marks, what is written on pieces, and what
+#: is said of them all beside; with colours.
+CUT, MARK, TEXT, NOTE = "PIECE_CUT", "PIECE_MARK", "PIECE_TEXT", "FILE_NOTE"
+_COLOURS: Final = {CUT: 7, MARK: 5, TEXT: 3, NOTE: 8}
+#: Letters of the note, and how far above all pieces it stands. [mm]
+_NOTE_HEIGHT, _NOTE_CLEAR = 7.0, 15.0
 _VERSION: Final = "R2000"
 
 
-def dxf_bytes(shapes: Sequence[Shape]) -> bytes:
+def dxf_bytes(shapes: Sequence[Shape], note: str = "") -> bytes:
     """Pieces as a DXF file.
 
     Parameters
     ----------
     shapes : sequence of Shape
         Pieces where they are drawn. [mm]
+    note : str
+        What they are of, written clear of them all; nothing for no note. [-]
 
     Returns
     -------
     content : bytes
-        One closed light polyline a piece on the layer of cuts, lines and text on
-        layers of their own; one drawing unit is 1 mm. [-]
+        One closed light polyline a piece on the layer of cuts; lines, text and the
+        note on layers of their own; one drawing unit is 1 mm. [-]
     """
     # names of styles and line types that a drawing need not have are left out
     document = ezdxf.new(_VERSION, units=units.MM)  # type: ignore[attr-defined]
@@ -58,6 +63,14 @@ def dxf_bytes(shapes: Sequence[Shape]) -> bytes:
                 rotation=math.degrees(words.turn) % 360.0,
                 dxfattribs={"layer": TEXT, "insert": (words.x, words.y)},
             )
+    if note:
+        left = min(float(shape.outline[:, 0].min()) for shape in shapes)
+        top = max(float(shape.outline[:, 1].max()) for shape in shapes)
+        space.add_text(
+            " ".join(note.split()),
+            height=_NOTE_HEIGHT,
+            dxfattribs={"layer": NOTE, "insert": (left, top + _NOTE_CLEAR)},
+        )
     stream = io.StringIO()
     document.write(stream)
     return stream.getvalue().encode(document.output_encoding, errors="dxfreplace")

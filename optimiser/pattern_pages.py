@@ -252,7 +252,7 @@ def lays_pdf(
     content = io.BytesIO()
     with PdfPages(content, metadata={"CreationDate": None}) as pdf:
         for lay in lays:
-            notes = [_used(lay, units), _ON_ROLL]
+            notes = [_used(lay, units), _kept(report, units), _ON_ROLL]
             if turn_over:
                 notes.append(_TURNED_OVER)
             kind = page_of(report, notes, paper, units, revision)
@@ -270,6 +270,15 @@ def _used(lay: Lay, units: ShopUnits) -> str:
         f"{lay.area_net * area.per_si:.3f} {area.unit} of "
         f"{lay.area * area.per_si:.3f} {area.unit}: "
         f"{lay.share_used * 100.0:.1f} % used."
+    )
+
+
+def _kept(report: Report, units: ShopUnits) -> str:
+    """Say what a lay keeps clear."""
+    cutting, length = report.design.cutting, units.length
+    return (
+        f"{length.text(cutting.gap)} {length.unit} at least from piece to piece, "
+        f"{length.text(cutting.roll_edge)} {length.unit} from the edges (dotted)."
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import json
 import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 import pandas as pd
 
-from model import pieces_of
+from model import Fault, InputError, pieces_of
 from optimiser.bill import Bill, bill_of, bill_table
 from optimiser.dxf_file import dxf_bytes
 from optimiser.files import write_bytes, write_table, write_text
@@ -21,7 +22,7 @@ from optimiser.pattern_shapes import laid_shapes, stacked
 from optimiser.sheet_csv import csv_tables
 from optimiser.sheet_parts import names_undrawn
 from optimiser.sheet_pdf import sheet_pdf
-from optimiser.sheet_record import MADE_FROM, SPEC, record_files
+from optimiser.sheet_record import MADE_FROM, RECORD, SPEC, record_files
 from optimiser.shop_units import SI, ShopUnits
 from optimiser.workbook import BOOK_NAME, workbook
 
@@ -161,10 +162,22 @@ def write_parts(
     Raises
     ------
     InputError
-        If a piece does not fit the width of its roll.
+        If a piece does not fit the width of its roll, or parts that are in the folder
+        and stay are of another design, revision, batch or way of cutting.
     OSError
         If the folder or a file cannot be written.
     """
+    made: dict[str, object] = {
+        "id": report.design_id,
+        "spec": None if spec is None else spec.name,
+        "revision": papers.revision,
+        "units": papers.units.name,
+        "batch": batch,
+        "ends": ends,
+        "turn_pairs": turn_over,
+        "overlap_mm": round(overlap * 1e3, 6),
+    }
+    beside = _beside(folder, made, parts)
     pieces = pieces_of(report, library, ends=ends, turn_over=turn_over, overlap=overlap)
     contents: dict[str, bytes] = {}
     lays: list[Lay] = []
@@ -184,7 +197,9 @@ def write_parts(
             overlap=overlap,
         )
     if "patterns" in parts:
-        contents["patterns.dxf"] = dxf_bytes(stacked(pieces, papers.units))
+        contents["patterns.dxf"] = dxf_bytes(
+            stacked(pieces, papers.units), _note(report, papers)
+        )
         contents["patterns.svg"] = patterns_svg(pieces, papers.units)
         contents["patterns.pdf"] = patterns_pdf(
             report,
@@ -207,7 +222,10 @@ def write_parts(
         )
         for number, lay in enumerate(lays, start=1):
             name = re.sub(r"[^\w.-]+", "_", lay.material)
-            contents[f"lay_{number}_{name}.dxf"] = dxf_bytes(laid_shapes(lay))
+            contents[f"lay_{number}_{name}.dxf"] = dxf_bytes(
+                laid_shapes(lay),
+                f"{_note(report, papers)}   {lay.material}, {lay.batch} shafts",
+            )
         for old in folder.glob("lay_*.dxf"):
             # of an earlier package: no cutter may take it for one of this
             if _LAY_FILE.fullmatch(old.name) and old.name not in contents:
@@ -225,7 +243,8 @@ def write_parts(
         )
     if bill is not None and "bill" in parts:
         paths.append(write_table(folder / "bill.csv", bill_table(bill, papers.units)))
-    paths.append(_write_record(report, library, folder, spec, papers))
+    lying = [part for part in PARTS if part in parts or part in beside]
+    paths.append(_write_record(report, library, folder, spec, papers, made, lying))
     return Written(
         tuple(paths),
         bill if "bill" in parts else None,
@@ -233,8 +252,50 @@ def write_parts(
     )
 
 
+def _note(report: Report, papers: Papers) -> str:
+    """What a file for a cutter says of itself."""
+    revision = f"   revision {papers.revision}" if papers.revision else ""
+    return f"{report.design.name}   {report.design_id}{revision}"
+
+
+def _beside(
+    folder: Path, made: dict[str, object], parts: Collection[str]
+) -> tuple[str, ...]:
+    """Parts in a folder that stay; refused if they would contradict the new ones."""
+    path = folder / MADE_FROM / RECORD
+    try:
+        record = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError:
+        return ()
+    except ValueError:
+        record = None
+    if not isinstance(record, dict):
+        return ()  # no record that this program has written
+    others = record.get("parts")
+    known = others if isinstance(others, list) else PARTS
+    kept = tuple(part for part in PARTS if part in known and part not in parts)
+    differ = [
+        f"{key.replace('_', ' ')} {record[key] or 'none'}, now {value or 'none'}"
+        for key, value in made.items()
+        if key in record and record[key] != value
+    ]
+    if kept and differ:
+        message = (
+            f"holds other papers of what is not the same: {'; '.join(differ)}. Write "
+            "all parts, ask for the same, or give another --out."
+        )
+        raise InputError(str(folder), [Fault("", None, None, message)])
+    return kept
+
+
 def _write_record(
-    report: Report, library: Library, folder: Path, spec: Spec | None, papers: Papers
+    report: Report,
+    library: Library,
+    folder: Path,
+    spec: Spec | None,
+    papers: Papers,
+    made: dict[str, object],
+    parts: Collection[str],
 ) -> Path:
     """Lay what the papers were made from beside them."""
     whole = folder / MADE_FROM  # a name that no file of a user has
@@ -243,8 +304,8 @@ def _write_record(
         library,
         spec=spec,
         date=papers.date,
-        revision=papers.revision,
-        units=papers.units,
+        made=made,
+        parts=parts,
     )
     if spec is None:
         (whole / SPEC).unlink(missing_ok=True)  # of an earlier sheet

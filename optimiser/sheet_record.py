@@ -6,6 +6,7 @@ import datetime
 import json
 import re
 import tomllib
+from collections.abc import Collection
 from dataclasses import replace
 from importlib.metadata import version
 from typing import TYPE_CHECKING, Final
@@ -13,7 +14,6 @@ from typing import TYPE_CHECKING, Final
 import tomli_w
 
 from model import design_to_text
-from optimiser.shop_units import SI, ShopUnits
 from optimiser.words import CAUTIONS
 
 if TYPE_CHECKING:
@@ -36,8 +36,8 @@ def record_files(
     *,
     spec: Spec | None = None,
     date: datetime.date | None = None,
-    revision: str = "",
-    units: ShopUnits = SI,
+    made: dict[str, object],
+    parts: Collection[str],
 ) -> dict[str, str]:
     """Give the files from which a sheet can be made again.
 
@@ -51,10 +51,10 @@ def record_files(
         Whose bands are on the sheet. [SI]
     date : date or None
         Date on the sheet; today without. [-]
-    revision : str
-        Revision on the sheet. [-]
-    units : ShopUnits
-        Units of the sheet. [-]
+    made : dict
+        How the papers are made out and the pieces cut. [-]
+    parts : collection of str
+        What lies beside. [-]
 
     Returns
     -------
@@ -68,11 +68,9 @@ def record_files(
     files |= {f"{LIBRARY}/{name}": text for name, text in library.files.items()}
     record = {
         "design": report.design.name,
-        "id": report.design_id,
-        "spec": None if spec is None else spec.name,
-        "revision": revision,
+        **made,
         "date": (date or datetime.date.today()).isoformat(),
-        "units": units.name,
+        "parts": list(parts),
         "plyfront": version("plyfront"),
         "metrics": report.to_json()["metrics"],
         "cautions": list(CAUTIONS),

@@ -132,6 +132,7 @@ def _flag_columns(report: Report, units: ShopUnits) -> list[Column]:
             "Mass as cut", units.mass, [cut.mass_cut for cut in cuts], is_summed=True
         ),
         _measured("Mass in shaft", units.mass, [c.mass for c in cuts], is_summed=True),
+        Column(head="Joins in a piece", values=[cut.splices for cut in cuts], width=8),
         Column(head="Initials", values=[None] * len(cuts), is_input=True),
     ]
 

@@ -50,7 +50,8 @@ def bill_page(book: Book, bill: Bill, design: Design, units: ShopUnits) -> None:
     units : ShopUnits
         Units of lengths and areas. [-]
     """
-    area, length, costs = units.area, units.length, design.costs
+    area, length, bulk = units.area, units.length, units.bulk
+    costs = design.costs
     n = len(bill.materials)
     n_flags = len(design.flags)
     others = (
@@ -195,6 +196,18 @@ def bill_page(book: Book, bill: Bill, design: Design, units: ShopUnits) -> None:
                 decimals=2,
                 width=14,
                 total=sum(foreseen),
+            ),
+            *(
+                Column(
+                    head=f"Mass, {bill.batch} shafts {what} [{bulk.unit}]",
+                    values=per_material([mass * bulk.per_si for mass in masses]),
+                    decimals=bulk.decimals,
+                    width=13,
+                )
+                for what, masses in (
+                    ("as laid", [line.mass_roll for line in bill.materials]),
+                    ("as cut", [line.mass_net for line in bill.materials]),
+                )
             ),
         ],
         across=2,

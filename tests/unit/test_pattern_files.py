@@ -1,5 +1,6 @@
 import dataclasses
 import io
+import json
 import math
 import re
 from collections import Counter
@@ -12,13 +13,13 @@ import pytest
 import shapely
 from ezdxf.lldxf.encoding import decode_dxf_unicode
 
-from model import Cutting, Finish, pieces_of
+from model import Cutting, Finish, InputError, pieces_of
 from optimiser.cli import main
-from optimiser.dxf_file import CUT, MARK, TEXT, dxf_bytes
+from optimiser.dxf_file import CUT, MARK, NOTE, TEXT, dxf_bytes
 from optimiser.nesting import lay_pieces
 from optimiser.pattern_pages import lays_pdf, patterns_pdf, patterns_svg
 from optimiser.pattern_shapes import laid_shapes, moved, piece_shape, stacked
-from optimiser.sheet import lays_of, write_parts
+from optimiser.sheet import Papers, lays_of, write_parts
 from optimiser.words import CAUTIONS
 from tests.unit.shown_shafts import (
     LENGTH,
@@ -211,6 +212,45 @@ def test_no_lay_of_another_package_stays_for_the_cutter(tmp_path):
     assert {path for path in tmp_path.glob("lay_*_*.dxf") if path != kept} == {
         path for path in paths if path.suffix == ".dxf"
     }
+
+
+def test_papers_that_contradict_those_beside_are_refused(tmp_path):
+    def write(parts, **made):
+        return write_parts(REPORT, LIBRARY, tmp_path, parts=parts, **made)
+
+    def held():
+        text = (tmp_path / "made_from" / "record.json").read_text(encoding="utf-8")
+        return json.loads(text)
+
+    write(["patterns"], batch=2)
+    # the only ones there are made anew, so nothing is left to contradict
+    write(["patterns"], batch=3, overlap=1e-3)
+    assert (held()["batch"], held()["overlap_mm"]) == (3, 1.0)
+    drawn = (tmp_path / "patterns.pdf").read_bytes()
+    with pytest.raises(InputError) as refused:
+        write(["sheet"], batch=4, papers=Papers(revision="B"))
+    said = str(refused.value)
+    assert "batch 3, now 4" in said
+    assert "overlap mm 1.0, now none" in said
+    assert "revision none, now B" in said
+    assert held()["batch"] == 3
+    assert not (tmp_path / "layup_sheet.pdf").exists()
+    assert (tmp_path / "patterns.pdf").read_bytes() == drawn
+    write(["sheet"], batch=3, overlap=1e-3)
+    assert held()["parts"] == ["sheet", "patterns"]
+
+
+def test_files_for_a_cutter_say_what_they_are_of_beside_the_pieces(tmp_path):
+    parts = ["patterns", "lays"]
+    papers = Papers(revision="C\n1")
+    write_parts(REPORT, LIBRARY, tmp_path, parts=parts, batch=1, papers=papers)
+    for path in tmp_path.glob("*.dxf"):
+        document = ezdxf.readfile(path)
+        (note,) = document.modelspace().query(f'TEXT[layer=="{NOTE}"]')
+        assert REPORT.design_id in note.dxf.text
+        assert "revision C 1" in note.dxf.text
+        highest = max(outline[:, 1].max() for outline in lines_of(document))
+        assert note.dxf.insert.y > highest + 10.0
 
 
 def test_pages_for_the_table_name_revision_and_overlap():
