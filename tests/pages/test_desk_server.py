@@ -16,6 +16,7 @@ from optimiser.desk_server import BODY_MOST, DeskServer
 from optimiser.explain import explain
 from optimiser.explain_text import explain_json
 from optimiser.run_folder import ABOUT
+from optimiser.terminal import COMPILING
 from tests.conftest import SCENARIOS
 from tests.pages.desks import a_desk, served
 
@@ -429,7 +430,8 @@ def test_the_command_serves_until_it_is_interrupted(desk, as_json):
             out, err = process.communicate(timeout=20)
         finally:
             process.kill()
-    assert (process.returncode, out, err) == (0, "" if as_json else "closed\n", "")
+    assert (process.returncode, out) == (0, "" if as_json else "closed\n")
+    assert err in ("", f"{COMPILING}\n")  # said wherever a busy machine is slow
 
 
 def test_the_command_refuses_what_is_no_design(capsys, tmp_path):
