@@ -10,6 +10,7 @@ from model import Design, Fault, InputError, Library, design_to_text
 from optimiser.files import write_new_text, write_text
 from optimiser.inputs import load_design, load_spec
 from optimiser.run_folder import ABOUT
+from optimiser.sheet_record import MADE_FROM, SPEC
 from optimiser.spec import Spec
 from optimiser.store import Run, open_run
 
@@ -44,7 +45,8 @@ def choose(
     library : Path or None
         Library folder instead of the file's own. [-]
     spec : Path or None
-        Spec file for a design file; a run has its own. [-]
+        Spec file for a design file; without, that of the run or sheet it lies in. A run
+        folder has its own. [-]
 
     Returns
     -------
@@ -62,7 +64,7 @@ def choose(
         message = "goes with a run folder; a design file is one design."
         raise InputError(str(source), [Fault("", "--design", design, message)])
     opened, tables = load_design(source, library)
-    held = load_spec(spec, library)[0] if spec is not None else None
+    held = load_spec(spec, library)[0] if spec is not None else known_spec(source)
     folder = library
     if folder is None and opened.library is not None:
         folder = source.parent / opened.library
@@ -74,6 +76,28 @@ def choose(
         spec=held,
         run=None,
     )
+
+
+def known_spec(path: Path) -> Spec | None:
+    """Find the spec that a design was made for.
+
+    Parameters
+    ----------
+    path : Path
+        A design file. [-]
+
+    Returns
+    -------
+    spec : Spec or None
+        Where the design lies in a run, or beside a sheet; None elsewhere. [SI]
+    """
+    try:
+        if path.parent.name == MADE_FROM and (path.parent / SPEC).exists():
+            return load_spec(path.parent / SPEC, None)[0]
+        folder = path.resolve().parent.parent
+        return open_run(folder).spec if (folder / ABOUT).exists() else None
+    except InputError:
+        return None  # a design is what it is whatever became of its run
 
 
 def _of_run(

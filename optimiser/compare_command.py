@@ -8,14 +8,13 @@ from pathlib import Path
 from typing import Any
 
 from model import Fault, InputError
+from optimiser.chosen import known_spec
 from optimiser.compare import compare_designs
 from optimiser.compare_runs import compare_runs
 from optimiser.compare_runs_text import runs_json, runs_text, write_fronts_picture
 from optimiser.compare_text import compare_json, compare_text, write_compare
 from optimiser.inputs import evaluate_file, load_spec
 from optimiser.outcome import DONE, FAILED, explain_nothing
-from optimiser.run_folder import ABOUT
-from optimiser.sheet_record import MADE_FROM, SPEC
 from optimiser.spec import Spec
 from optimiser.store import open_run
 from optimiser.terminal import (
@@ -53,6 +52,13 @@ def add_compare_command(command: AddCommand) -> None:
 
 
 def _compare(arguments: argparse.Namespace) -> int:
+    missing = [
+        Fault("", None, None, f"{path}: no such file or folder.")
+        for path in (arguments.first, arguments.second)
+        if not path.exists()
+    ]
+    if missing:
+        raise InputError("compare", missing)
     are_folders = {path.is_dir() for path in (arguments.first, arguments.second)}
     if len(are_folders) == 2:
         message = (
@@ -96,7 +102,7 @@ def _of_designs(arguments: argparse.Namespace) -> int:
     if arguments.spec is not None:
         spec: Spec | None = load_spec(arguments.spec, arguments.library)[0]
     else:
-        spec = _known_spec(arguments.first) or _known_spec(arguments.second)
+        spec = known_spec(arguments.first) or known_spec(arguments.second)
     found = compare_designs(opened[0][0], opened[1][0], spec)
     files = []
     if arguments.out is not None:
@@ -111,14 +117,3 @@ def _of_designs(arguments: argparse.Namespace) -> int:
     if files:
         say_files(files)
     return DONE
-
-
-def _known_spec(path: Path) -> Spec | None:
-    """Spec that a design was made for, where it lies in a run or beside a sheet."""
-    try:
-        if path.parent.name == MADE_FROM and (path.parent / SPEC).exists():
-            return load_spec(path.parent / SPEC, None)[0]
-        folder = path.resolve().parent.parent
-        return open_run(folder).spec if (folder / ABOUT).exists() else None
-    except InputError:
-        return None  # a design can be compared whatever became of its run

@@ -14,7 +14,7 @@ from optimiser.beside import beside_json
 from optimiser.files import write_bytes, write_table
 from optimiser.plot_compare import compare_png
 from optimiser.review import table_text
-from optimiser.words import CAUTIONS, NONE, mm, number, turns_text
+from optimiser.words import CAUTIONS, NONE, mm, number, rolled_text
 
 if TYPE_CHECKING:
     from model import FlagReport, Mandrel
@@ -101,7 +101,7 @@ def _flag_text(flag: FlagReport) -> str:
     angle = angle_text(flag.angle, is_pair=flag.is_pair)
     return (
         f"{flag.material} {angle}°, {mm(flag.start)} to {mm(flag.end)} mm, "
-        f"{turns_text(flag)} wraps"
+        + rolled_text(flag)
     )
 
 

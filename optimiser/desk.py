@@ -40,7 +40,7 @@ from optimiser.explain_text import explain_json
 from optimiser.flagmap import KIND_COLOURS, KIND_LABELS, flag_map
 from optimiser.plot_explain import FILLS
 from optimiser.review import suggest
-from optimiser.run_folder import LIBRARY
+from optimiser.run_folder import ABOUT, DESIGNS, LIBRARY
 from optimiser.sheet import SHEET_NAME, write_sheet
 from optimiser.spec import Spec
 from optimiser.store import Run
@@ -90,11 +90,14 @@ class Desk:
         Returns
         -------
         desk : Desk
-            It writes beside the design's file, or into the run. [-]
+            It writes beside the design's file, or into the run that it is of. [-]
         """
         run = chosen.run
+        home = run.folder if run else chosen.path.resolve().parent.parent
+        # what a search has found stays apart from what is made of it by hand
+        is_found = chosen.path.parent.name == DESIGNS and (home / ABOUT).exists()
         return cls(
-            folder=(run.folder / EDITED if run else chosen.path.parent).resolve(),
+            folder=(home / EDITED if run or is_found else chosen.path.parent).resolve(),
             library=chosen.library,
             library_folder=chosen.library_folder,
             spec=chosen.spec,

@@ -19,7 +19,7 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import tomli_w
@@ -32,6 +32,7 @@ from model import (
     Library,
     QuantityError,
     design_from_text,
+    design_id,
     design_to_text,
     quoted,
     read_quantity,
@@ -42,6 +43,8 @@ from model import (
 
 #: Kinds of edits.
 KINDS: Final = ("set", "add", "remove", "move")
+#: Said of a design that is named by the id of the one it was made from.
+CHANGED: Final = "changed"
 #: Tables of a design that hold keys of the shaft and not of flags.
 TABLES: Final = ("shaft", "finish", "bench", "cutting", "costs")
 #: Keys of a flag, as its file has them.
@@ -114,7 +117,13 @@ def apply_edits(
         raise InputError(source, [*faults, *error.faults]) from None
     if faults:
         raise InputError(source, faults)
-    return edited
+    return edited if edited == design else _told_apart(edited, design, library)
+
+
+def _told_apart(edited: Design, design: Design, library: Library) -> Design:
+    """Keep a changed design from going by the id of the one that it was made from."""
+    is_named_so = edited.name.endswith(f" {design_id(design, library)}")
+    return replace(edited, name=f"{edited.name} {CHANGED}") if is_named_so else edited
 
 
 def design_from_data(data: dict[str, Any], library: Library, source: str) -> Design:

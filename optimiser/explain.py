@@ -72,6 +72,15 @@ _N_ALONG = 81
 _ADDS_UP = 1e-3
 #: Strength points that stand in for the stations of EI where none are asked for.
 _USUAL_STATIONS = (0.1, 0.35, 0.6, 0.85)
+#: What a change leaves that leaves a rule of the shop.
+_RULES: Final = {
+    "wall_min": "the rule of the thinnest wall",
+    "diameter_step": "the rule of diameter steps",
+    "tip_shortage": "the rule that the tip reaches its diameter",
+    "tip_grind_depth": "the rule of grinding at the tip",
+    "bias_ground": "the rule that no bias is ground",
+    "roll_overhang": "the width of the roll",
+}
 _COLUMN: Final = {metric.key: i for i, metric in enumerate(METRICS)}
 
 
@@ -389,7 +398,7 @@ def _left(batch: BatchReport, spec: Spec | None, n_points: int) -> list[set[str]
     for i, point in enumerate(spec.ei_targets):
         names[names.index(f"EI point {i + 1}")] = f"EI at {mm(point.station)} mm"
     named = [
-        METRIC[name].phrase if name in METRIC else name.replace("_", " ")
+        METRIC[name].phrase if name in METRIC else _RULES.get(name, name)
         for name in names
     ]
     G = demand.score(BatchReport(batch.metrics, batch.EI[:, :n_points], batch.shop)).G

@@ -14,10 +14,17 @@ from model import METRIC, METRICS
 from optimiser.explain import REST, REST_ROW, SHARES, Explanation, move_words
 from optimiser.files import write_bytes, write_table, write_text
 from optimiser.look import figure, png_bytes
-from optimiser.plot_explain import moves_height, plot_along, plot_moves, plot_shares
+from optimiser.plot_explain import (
+    moved_column,
+    moves_height,
+    moves_width,
+    plot_along,
+    plot_moves,
+    plot_shares,
+)
 from optimiser.review import table_text
 from optimiser.variants import flag_title
-from optimiser.words import CAUTIONS, NONE, ei_column, metric_heading, mm, number
+from optimiser.words import CAUTIONS, NONE, ei_column, mm, number
 
 SHARES_TABLE: Final = "shares.csv"
 MOVES_TABLE: Final = "changes.csv"
@@ -35,6 +42,7 @@ USUAL: Final = (
     "durability",
 )
 _WIDTH = 96
+_NOW = "as it is"
 #: Left out of a narrow column's heading.
 _LONG = " from the butt"
 
@@ -50,13 +58,18 @@ def shown_metrics(explanation: Explanation) -> tuple[str, ...]:
     Returns
     -------
     keys : tuple of str
-        What the spec asks, in the order of the metrics; the usual ones without. [-]
+        What the spec asks, in the order of the metrics, then columns of its EI points;
+        the usual ones without. [-]
     """
     spec = explanation.spec
     if spec is None:
         return USUAL
     asked = {target.metric for target in spec.targets}
-    return tuple(metric.key for metric in METRICS if metric.key in asked)
+    points = {point.station for point in spec.ei_targets}
+    return (
+        *(metric.key for metric in METRICS if metric.key in asked),
+        *(ei_column(x) for x in explanation.stations if x in points),
+    )
 
 
 def share_headings(explanation: Explanation) -> dict[str, str]:
@@ -121,24 +134,28 @@ def moves_table(
     order : int
         Place of the flag in rolling order, from 1; 0 for the shaft. [-]
     keys : sequence of str
-        Keys of the metrics. [-]
+        Keys of the metrics, or columns of EI at a station. [-]
 
     Returns
     -------
     table : DataFrame
-        Texts with their sign, in the units of the headings. [-]
+        Texts, in the units of the headings: values as they are now, then changes with
+        their sign. [-]
     """
     moves = explanation.moves
-    currency = explanation.report.currency
-    rows = []
+    columns = [moved_column(explanation, key) for key in keys]
     of_flag = moves[moves["order"] == order]
+    before = dict(zip(of_flag["what"], of_flag["before"], strict=True))
+    now = {
+        heading.replace(_LONG, ""): number(before.get(what), decimals)
+        for what, heading, decimals in columns
+    }
+    rows = [] if of_flag.empty else [{"Change": _NOW, "To": "", **now, "Notes": "-"}]
     for move, part in of_flag.groupby("move", sort=False):
         differences = dict(zip(part["what"], part["difference"], strict=True))
         cells = {
-            metric_heading(METRIC[key], currency).replace(_LONG, ""): _signed(
-                differences[METRIC[key].column], METRIC[key].decimals
-            )
-            for key in keys
+            heading.replace(_LONG, ""): _signed(differences[what], decimals)
+            for what, heading, decimals in columns
         }
         first = part.iloc[0]
         said = [str(first["obstacle"])] if first["obstacle"] else []
@@ -179,26 +196,32 @@ def explain_text(explanation: Explanation) -> str:
         "What each flag has of it:",
         table_text(shares_table(explanation)),
         "\n".join(textwrap.fill(note, _WIDTH) for note in share_notes(explanation)),
-        "What small changes do, each by itself:",
+        "What small changes do, each by itself (all metrics: --out or --json):",
     ]
     for k, flag in enumerate(report.design.flags):
-        table = _left_text(moves_table(explanation, k + 1, keys))
+        table = _moves_text(moves_table(explanation, k + 1, keys))
         parts.append(f"{k + 1} {flag_title(flag)}\n{table}")
     shaft = report.design.shaft
     parts.append(
         f"shaft, on mandrel {shaft.mandrel} set at {mm(shaft.mandrel_set)} mm\n"
-        + _left_text(moves_table(explanation, 0, keys))
+        + _moves_text(moves_table(explanation, 0, keys))
     )
     parts.append("\n".join(textwrap.fill(line, _WIDTH) for line in CAUTIONS))
     return "\n\n".join(parts)
 
 
-def _left_text(table: pd.DataFrame) -> str:
-    """Table as text, its last column of words set to the left."""
+def _moves_text(table: pd.DataFrame) -> str:
+    """Table as text, what is to be said of its rows below: it may be long."""
     if table.empty:
         return "  nothing can be changed"
-    words = table["Notes"].astype(str)
-    return table_text(table.assign(Notes=words.str.ljust(words.str.len().max())))
+    said = [
+        textwrap.fill(
+            f"{change}: {notes}", _WIDTH, initial_indent="  ", subsequent_indent="    "
+        )
+        for change, notes in zip(table["Change"], table["Notes"], strict=True)
+        if notes != "-"
+    ]
+    return "\n".join([table_text(table.drop(columns="Notes")), *said])
 
 
 def share_notes(explanation: Explanation) -> list[str]:
@@ -255,7 +278,9 @@ def explain_json(explanation: Explanation) -> dict[str, Any]:
     report = explanation.report
     headings = share_headings(explanation)
     flags = report.design.flags
-    asked = list(shown_metrics(explanation))
+    asked = [moved_column(explanation, key) for key in shown_metrics(explanation)]
+    stations = [ei_column(x) for x in explanation.stations]
+    columns = [moved_column(explanation, key) for key in (*METRIC, *stations)]
     return {
         "name": report.design.name,
         "id": report.design_id,
@@ -285,12 +310,9 @@ def explain_json(explanation: Explanation) -> dict[str, Any]:
                 for k in range(len(flags))
             ],
         },
-        "asked": [METRIC[key].column for key in asked],
-        "columns": {
-            METRIC[key].column: metric_heading(METRIC[key], report.currency)
-            for key in METRIC
-        },
-        "decimals": {metric.column: metric.decimals for metric in METRICS},
+        "asked": [what for what, _, _ in asked],
+        "columns": {what: heading for what, heading, _ in columns},
+        "decimals": {what: decimals for what, _, decimals in columns},
         "changes": _moves_json(explanation),
         "notes": share_notes(explanation),
         "cautions": list(CAUTIONS),
@@ -360,7 +382,7 @@ def write_explanation(folder: Path, explanation: Explanation) -> list[Path]:
     plot_shares(top, explanation, headings)
     plot_along(bottom, explanation)
     keys = shown_metrics(explanation)
-    changes = figure(moves_height(explanation))
+    changes = figure(moves_height(explanation), moves_width(keys))
     plot_moves(changes.subplots(), explanation, keys)
     pictures = {SHARES_PICTURE: png_bytes(page), MOVES_PICTURE: png_bytes(changes)}
     return [

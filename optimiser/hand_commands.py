@@ -38,7 +38,10 @@ from optimiser.words import CAUTIONS
 _STEPS = (0.0001, 0.2)
 _ON_SHAFT = (0.0, 2.0)
 _TEXTS: Final = {
-    "set": ("FLAG: KEY = VALUE", "change keys of a flag, or of shaft, finish, bench"),
+    "set": (
+        "FLAG: KEY = VALUE",
+        "such as 'body: wraps += 0.5'; keys of shaft, finish, bench too",
+    ),
     "add": ("FLAG: KEY = VALUE, ...", "a flag more; before = or after = another"),
     "remove": ("FLAG", "a flag less"),
     "move": ("FLAG: PLACE", "another place in the rolling order"),
@@ -101,7 +104,10 @@ def add_source(parser: Any) -> None:
     parser.add_argument("source", type=Path, metavar="RUN|DESIGN")
     parser.add_argument("--design", metavar="ID", help="design of the run")
     parser.add_argument(
-        "--spec", type=Path, metavar="FILE", help="spec whose bands are shown"
+        "--spec",
+        type=Path,
+        metavar="FILE",
+        help="spec whose bands are shown; without, that of the design's run or sheet",
     )
     parser.add_argument(
         "--library", type=Path, metavar="DIR", help="library folder of your own"

@@ -15,8 +15,8 @@ from matplotlib.patches import Patch
 from model import METRIC
 from optimiser.explain import Explanation, move_words
 from optimiser.flagmap import INK
-from optimiser.look import GRID, QUIET, SMALL_SIZE, dress
-from optimiser.words import metric_heading, number
+from optimiser.look import GRID, QUIET, SMALL_SIZE, WIDTH, dress
+from optimiser.words import ei_column, metric_heading, mm, number
 
 #: Fills of flags in rolling order: near ones differ in hue and in lightness.
 FILLS: Final = (
@@ -37,6 +37,8 @@ _REST = "#EEF0F2"
 #: less, nothing, more
 _CHANGE = LinearSegmentedColormap.from_list("change", ["#5E97C6", "#FFFFFF", "#E7A34A"])
 _ROW = 0.235  # height of a row of changes [in]
+_NAMES, _COLUMN = 2.4, 0.95  # widths of their names and of a metric's column [in]
+_LETTERS = 11  # of a heading that stand side by side in a column
 
 
 def fill_of(order: int) -> str:
@@ -169,6 +171,45 @@ def plot_along(ax: Axes, explanation: Explanation) -> Axes:
     return ax
 
 
+def moved_column(explanation: Explanation, key: str) -> tuple[str, str, int]:
+    """Say how the changes of a metric, or of EI at a station, are shown.
+
+    Parameters
+    ----------
+    explanation : Explanation
+        What explains a design. [-]
+    key : str
+        Key of a metric, or the column of EI at a station. [-]
+
+    Returns
+    -------
+    what, heading, decimals : str, str, int
+        Its column among the changes, its heading with the unit, digits shown. [-]
+    """
+    if key in METRIC:
+        metric = METRIC[key]
+        heading = metric_heading(metric, explanation.report.currency)
+        return metric.column, heading, metric.decimals
+    station = next(x for x in explanation.stations if ei_column(x) == key)
+    return key, f"EI at {mm(station)} mm [N·m²]", 2
+
+
+def moves_width(keys: Sequence[str]) -> float:
+    """Width of a page for the changes of some metrics.
+
+    Parameters
+    ----------
+    keys : sequence of str
+        Keys of the metrics, or columns of EI. [-]
+
+    Returns
+    -------
+    width : float
+        Grows with what does not fit on the usual page. [in]
+    """
+    return max(WIDTH, _NAMES + _COLUMN * len(keys))
+
+
 def moves_height(explanation: Explanation) -> float:
     """Height of a page for the changes of a design.
 
@@ -202,7 +243,7 @@ def plot_moves(ax: Axes, explanation: Explanation, keys: Sequence[str]) -> Axes:
     explanation : Explanation
         What explains a design. [-]
     keys : sequence of str
-        Keys of the metrics. [-]
+        Keys of the metrics, or columns of EI at a station. [-]
 
     Returns
     -------
@@ -210,10 +251,11 @@ def plot_moves(ax: Axes, explanation: Explanation, keys: Sequence[str]) -> Axes:
         The same axes. [-]
     """
     rows = _lines(explanation)
+    columns = [moved_column(explanation, key) for key in keys]
     moves = explanation.moves.set_index(["order", "move", "what"])["difference"]
     values = np.array(
         [
-            [moves.loc[(order, move, METRIC[key].column)] for key in keys]
+            [moves.loc[(order, move, what)] for what, _, _ in columns]
             for order, move, _ in rows
         ],
         dtype=float,
@@ -229,8 +271,7 @@ def plot_moves(ax: Axes, explanation: Explanation, keys: Sequence[str]) -> Axes:
         aspect="auto",
     )
     for (i, j), value in np.ndenumerate(values):
-        decimals = METRIC[keys[j]].decimals
-        text = number(float(value), decimals)
+        text = number(float(value), columns[j][2])
         sign = "+" if value > 0.0 and text.strip("0.") else ""
         ax.text(
             j,
@@ -244,8 +285,8 @@ def plot_moves(ax: Axes, explanation: Explanation, keys: Sequence[str]) -> Axes:
     ax.set_xticks(
         range(len(keys)),
         [
-            textwrap.fill(metric_heading(METRIC[key], explanation.report.currency), 16)
-            for key in keys
+            textwrap.fill(heading, _LETTERS, break_long_words=False)
+            for _, heading, _ in columns
         ],
     )
     ax.xaxis.tick_top()

@@ -306,8 +306,8 @@ def plot_profiles(
     """
     bending, twisting = axes
     for ax, title in (
-        (bending, "Bending stiffness EI [N m²]"),
-        (twisting, "Torsional stiffness GJ [N m²]"),
+        (bending, "Bending stiffness EI [N·m²]"),
+        (twisting, "Torsional stiffness GJ [N·m²]"),
     ):
         for i, report in enumerate(reports):
             tint, dash = _LINES[i % len(_LINES)]

@@ -199,7 +199,7 @@ def _metrics(
         {
             "key": ei_column(station),
             "label": f"EI at {mm(station)} mm",
-            "unit": "N m²",
+            "unit": "N·m²",
             "decimals": 2,
             "low": None,
             "high": None,

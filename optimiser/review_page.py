@@ -328,7 +328,7 @@ def columns_of(
         {
             "key": ei_column(point.station),
             "label": f"EI at {mm(point.station)} mm",
-            "unit": "N m²",
+            "unit": "N·m²",
             "decimals": 2,
             "low": _edge(point.target - point.tolerance),
             "high": _edge(point.target + point.tolerance),

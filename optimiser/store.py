@@ -153,6 +153,8 @@ class Run:
             If no design or more than one begins so.
         """
         designs = self.designs
+        if identity in designs:
+            return designs[identity]
         found = [name for name in designs if identity and name.startswith(identity)]
         if len(found) == 1:
             return designs[found[0]]

@@ -138,11 +138,11 @@ def _wrapped(report: Report, k: int, turn: float) -> Iterator[Variant]:
     for move, side in (("more", 1.0), ("less", -1.0)):
         wraps = rolled.wraps + side * turn
         if wraps < 1e-6:
-            why = f"it has {plain(rolled.wraps)} wraps"
+            why = f"it has {_wraps(rolled.wraps)}"
             yield Variant(order=k + 1, move=move, to="", design=None, obstacle=why)
             continue
         if flag.width_tip is None or flag.width_butt is None:
-            changed, to = replace(flag, wraps=wraps), f"{plain(wraps)} wraps"
+            changed, to = replace(flag, wraps=wraps), _wraps(wraps)
         else:
             # both widths grow alike, by the share its mean turns grow
             ratio = wraps / rolled.wraps
@@ -151,6 +151,11 @@ def _wrapped(report: Report, k: int, turn: float) -> Iterator[Variant]:
             to = f"{mm(widths[0])} and {mm(widths[1])} mm wide"
         design = with_flag(report.design, k, changed)
         yield Variant(order=k + 1, move=move, to=to, design=design)
+
+
+def _wraps(count: float) -> str:
+    text = plain(count)
+    return f"{text} wrap{'' if text == '1' else 's'}"
 
 
 def _ended(design: Design, k: int, by: float) -> Iterator[Variant]:

@@ -103,6 +103,9 @@ function edit(change) {
   const next = JSON.parse(before);
   change(next);
   if (JSON.stringify(next) === before) return;
+  // a changed design does not go by the id of the one that it was made from
+  const isNamedSo = state.first && next.name === state.design.name && next.name.endsWith(` ${state.first.id}`);
+  if (isNamedSo) next.name += " changed";
   since ??= performance.now();
   if (live === null) remember(before);
   state.design = next;

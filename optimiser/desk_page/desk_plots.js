@@ -3,7 +3,8 @@
 import { draw, make, shown, signed, steps } from "/assets/desk_draw.js";
 import { scaleOf } from "/assets/desk_map.js";
 
-const STRIP = 118;
+/** Height of a strip: on a laptop the table of flags is to be in sight below. */
+const stripHeight = () => Math.max(64, Math.min(118, 0.207 * innerHeight - 89));
 const GAP = 20;
 const STRIPS = [
   { key: "ei_n_m2", label: "EI", unit: "N·m²", decimals: 1 },
@@ -14,14 +15,15 @@ const STRIPS = [
 /** Draws EI, GJ and margin along the shaft; dashed: the design as it was opened. */
 export function drawStrips(svg, state) {
   const width = svg.clientWidth || 900;
-  const high = (STRIP + GAP) * STRIPS.length;
+  const tall = stripHeight();
+  const high = (tall + GAP) * STRIPS.length;
   svg.setAttribute("viewBox", `0 0 ${width} ${high + 4}`);
   svg.setAttribute("height", high + 4);
   const scale = scaleOf(state.map, width);
-  const parts = STRIPS.flatMap((strip, i) => stripParts(state, scale, strip, i * (STRIP + GAP) + 8));
+  const parts = STRIPS.flatMap((strip, i) => stripParts(state, scale, strip, i * (tall + GAP) + 8, tall));
   const line = draw("line", { y1: 8, y2: high - GAP + 8, stroke: "#1f2a36", "stroke-opacity": 0.5, visibility: "hidden" });
   const said = STRIPS.map((_, i) =>
-    draw("text", { x: scale.right, y: i * (STRIP + GAP) + 20, "text-anchor": "end" }));
+    draw("text", { x: scale.right, y: i * (tall + GAP) + 20, "text-anchor": "end" }));
   svg.replaceChildren(...parts, line, ...said);
   svg.onpointermove = (event) => {
     const box = svg.getBoundingClientRect();
@@ -43,7 +45,7 @@ export function drawStrips(svg, state) {
   };
 }
 
-function stripParts(state, scale, strip, top) {
+function stripParts(state, scale, strip, top, tall) {
   const values = state.profile[strip.key];
   const points = strip.key === "ei_n_m2" ? state.points : [];
   const first = state.first?.profile;
@@ -51,7 +53,7 @@ function stripParts(state, scale, strip, top) {
     .filter((v) => v !== null);
   const floor = strip.floor ?? 0;
   const most = strip.most ?? Math.max(...all, 1e-9) * 1.06;
-  const y = (v) => top + STRIP - ((Math.min(Math.max(v, floor), most) - floor) / (most - floor)) * STRIP;
+  const y = (v) => top + tall - ((Math.min(Math.max(v, floor), most) - floor) / (most - floor)) * tall;
   const parts = [draw("text", { x: 12, y: top + 14 }, strip.label),
     draw("text", { x: 12, y: top + 30, class: "quiet" }, strip.unit)];
   for (const at of steps(most, 3)) {

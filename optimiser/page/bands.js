@@ -10,15 +10,20 @@ const plyBands = (() => {
   const kept = new Uint8Array(n).fill(1);
   let changed = () => {};
 
-  /* a value that stands on an edge is within the band, whatever its last digit */
-  const near = (value) => 1e-9 * Math.max(1, Math.abs(value));
+  /* A value that stands on an edge is within the band, whatever its last digit; one that
+     reads like an edge of as few digits is too, as people write what they read. */
+  function near(value, decimals) {
+    const counts = value * 10 ** decimals;
+    const isRead = Math.abs(counts - Math.round(counts)) < 1e-6;
+    return isRead ? 0.5 * 10 ** -decimals : 1e-9 * Math.max(1, Math.abs(value));
+  }
 
   function filter() {
     kept.fill(1);
     for (const [key, { low, high }] of set) {
-      const { values } = plyData.byKey.get(key);
-      const from = low === null ? -Infinity : low - near(low);
-      const to = high === null ? Infinity : high + near(high);
+      const { values, decimals } = plyData.byKey.get(key);
+      const from = low === null ? -Infinity : low - near(low, decimals);
+      const to = high === null ? Infinity : high + near(high, decimals);
       for (let i = 0; i < n; i++) {
         if (!(values[i] >= from && values[i] <= to)) kept[i] = 0;
       }

@@ -289,11 +289,11 @@ const plyDraw = (() => {
     const drawn = [];
     if (hosts.EI) {
       drawn.push(profile(hosts.EI, lines("EI"),
-        { title: "Bending stiffness EI [N m²]", points: options.points, height }));
+        { title: "Bending stiffness EI [N·m²]", points: options.points, height }));
     }
     if (hosts.GJ) {
       drawn.push(profile(hosts.GJ, lines("GJ"),
-        { title: "Torsional stiffness GJ [N m²]", height }));
+        { title: "Torsional stiffness GJ [N·m²]", height }));
     }
     if (hosts.margin) {
       /* where little is borne margins are huge; what counts is near the least of them */
@@ -331,7 +331,9 @@ const plyDraw = (() => {
     const strip = svg("svg", { width: W, height: H, class: "strip",
       "aria-hidden": "true" });
     const both = column.low !== null && column.high !== null;
-    const span = both ? column.high - column.low : Math.abs(column.low ?? column.high);
+    const bound = column.low ?? column.high;
+    /* beside a bound of nothing the value itself gives the width */
+    const span = both ? column.high - column.low : Math.abs(bound) || Math.abs(value) || 1;
     if (!(span > 0)) return strip;
     const from = column.low !== null ? column.low - span / 4 : column.high - span;
     const to = column.high !== null ? column.high + span / 4 : column.low + span;
@@ -363,8 +365,9 @@ const plyDraw = (() => {
       node("th", { scope: "col" }, "Asked"),
       ...shafts.map((shaft) => {
         const style = LINES[shaft.style % LINES.length];
-        return node("th", { scope: "col", style: `color:${style.colour}` },
-          `${style.mark} ${shaft.name}`);
+        /* the colour is on the mark: as letters it would be too pale to read */
+        return node("th", { scope: "col" },
+          node("span", { style: `color:${style.colour}` }, style.mark), ` ${shaft.name}`);
       }));
     const rows = shown.map((column) => {
       const unit = column.unit ? ` [${column.unit}]` : "";

@@ -64,7 +64,7 @@ const plyExplained = (() => {
       const panel = node("details", { class: "told", id: panelId(id),
         open: open.has(id), style: `border-color:${line.colour}` },
       node("summary", { "data-design": `told-${id}` },
-        node("strong", { style: `color:${line.colour}` }, `${line.mark} ${id}`),
+        node("strong", {}, node("span", { style: `color:${line.colour}` }, line.mark), ` ${id}`),
         " shares of its flags, and what small changes do"), inner);
       let isMade = false;
       const made = () => {

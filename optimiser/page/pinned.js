@@ -43,7 +43,7 @@ const plyPinned = (() => {
         : node("span", { class: "miss" }, "outside a band you set");
       return node("div", { class: "pin", style: `border-color:${line.colour}` },
         node("div", { class: "pin-head" },
-          node("strong", { style: `color:${line.colour}` }, `${line.mark} ${id}`), sign,
+          node("strong", {}, node("span", { style: `color:${line.colour}` }, line.mark), ` ${id}`), sign,
           node("button", { type: "button", "aria-label": `Let ${id} go`,
             on: { click: () => actions.toggle(i) } }, "Let go")),
         node("div", {}, titles.join(", "), titles.length && within ? ", " : "", within),
@@ -87,7 +87,7 @@ const plyPinned = (() => {
     find("maps").replaceChildren(...state.pins.map(({ i, style }, k) => {
       const host = node("div", {}), line = LINES[style];
       flagMap(host, maps[k], { width: wide });
-      return node("figure", {}, node("figcaption", { style: `color:${line.colour}` },
+      return node("figure", {}, node("figcaption", {},
         `${line.mark} ${plyData.ids[i]}, on mandrel ${plyData.mandrelOf[i]} set ` +
         `${fixed(plyData.setOf[i], 1)} mm`), host);
     }));

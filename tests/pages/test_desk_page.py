@@ -335,3 +335,5 @@ def test_a_design_of_a_run_is_chosen_changed_and_saved(tmp_path, visit):
     design = read_design(saved)  # with the run's own library, from where it stands
     assert design.shaft.mandrel_set == pytest.approx(0.0805)
     assert design.library == "../library"
+    # it does not go by the id of the one it was made from
+    assert design.name == f"hybrid 85 {identity} changed"

@@ -1,5 +1,6 @@
 """What explains a design: shares add up, sensitivities are those of evaluating."""
 
+import itertools
 import json
 import math
 from dataclasses import replace
@@ -17,6 +18,8 @@ from optimiser.explain_text import (
     share_headings,
     write_explanation,
 )
+from optimiser.look import figure
+from optimiser.plot_explain import moves_width, plot_moves
 from optimiser.variants import MOVES, neighbours
 from optimiser.words import ei_column
 from tests.conftest import SCENARIOS
@@ -284,6 +287,34 @@ def test_the_text_and_the_values_agree(explanation):
     assert len(data["shares"]) == 8
     total = sum(row["share_pct"]["cost"] for row in data["shares"])
     assert total == pytest.approx(100.0)
+
+
+def test_what_is_asked_is_shown_with_its_value_and_fits(design, library, tmp_path):
+    found = explain(design, library, spec=a_spec(tmp_path))
+    text = explain_text(found)
+    lines = text.splitlines()
+    now = next(line for line in lines if line.startswith("as it is"))
+    report = found.report
+    assert f"{report.metrics['weight'] * 1e3:.2f}" in now.split()
+    # the EI point of the spec is at 200 mm; at a station of the profile for itself
+    there = np.interp(0.2, report.profile.station, report.profile.EI)
+    assert float(now.split()[-1]) == pytest.approx(there, rel=2e-3)
+    assert explain_json(found)["asked"][-1] == ei_column(0.2)
+    assert max(map(len, lines)) <= 132
+    assert "bias_ground" not in text
+    assert "bias ground" not in text
+
+
+def test_headings_of_the_picture_stand_clear_of_each_other(explanation):
+    keys = (*(metric.key for metric in METRICS), *EI)
+    for shown in (keys, keys[:6]):
+        page = figure(8.0, moves_width(shown))
+        ax = plot_moves(page.subplots(), explanation, shown)
+        page.draw_without_rendering()
+        boxes = [tick.get_window_extent() for tick in ax.get_xticklabels()]
+        assert len(boxes) == len(shown)
+        for left, right in itertools.pairwise(boxes):
+            assert left.x1 < right.x0
 
 
 def test_files_are_written(explanation, tmp_path):

@@ -131,7 +131,7 @@ def test_profiles_show_stiffness_and_the_asked_ei(report: Report, spec: Spec) ->
     np.testing.assert_array_equal(line.get_ydata(), report.profile.EI)
     np.testing.assert_array_equal(twist.get_ydata(), report.profile.GJ)
     assert line.get_label() == f"Cheapest ({report.design_id})"
-    assert "N m²" in bending.get_ylabel()
+    assert "N·m²" in bending.get_ylabel()
     (bars,) = (c for c in bending.containers if isinstance(c, ErrorbarContainer))
     (segment,) = bars.lines[2][0].get_segments()
     np.testing.assert_allclose(segment, [[200.0, 24.0], [200.0, 28.0]])

@@ -164,6 +164,19 @@ def test_an_id_may_be_cut_short_but_not_to_nothing(run):
         run.design_path(letter)
 
 
+def test_a_whole_id_is_that_design_whatever_else_begins_so(run):
+    first = run.front["id"][0]
+    path = run.design_path(first)
+    other = path.with_name(f"{first}-2.toml")
+    other.write_bytes(path.read_bytes())
+    try:
+        assert run.design_path(first) == path
+        with pytest.raises(InputError, match="2 designs begin so"):
+            run.design_path(first[:9])
+    finally:
+        other.unlink()
+
+
 def test_a_second_process_is_refused(run):
     before = contents(run.folder)
     with (

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from model import InputError, evaluate, read_design
+from model import InputError, design_id, evaluate, read_design
 from optimiser.beside import beside_rows
 from optimiser.cli import main
 from optimiser.edits import Edit, apply_edits
@@ -226,6 +226,33 @@ def test_the_command_shows_both_beside_the_bands(capsys):
     data = json.loads(capsys.readouterr().out)
     assert data["before"][0]["value"] < data["after"][0]["value"]
     assert data["misses"]
+
+
+def test_a_changed_design_does_not_go_by_the_id_of_the_first(design, library):
+    identity = design_id(design, library)
+    named = replace(design, name=f"fairway {identity}")
+    heavier = ("set", "body: wraps = 2.5")
+    once = edited(named, library, heavier)
+    assert once.name == f"fairway {identity} changed"
+    assert edited(once, library, ("set", "body: wraps = 3")).name == once.name
+    assert edited(named, library, ("set", "body: wraps = 2")).name == named.name
+    assert edited(design, library, heavier).name == design.name
+
+
+def test_the_spec_beside_a_sheet_gives_the_bands(tmp_path, capsys):
+    folder = tmp_path / "made_from"
+    folder.mkdir()
+    for path, name in ((DESIGN, "design.toml"), (SPEC, "spec.toml")):
+        (folder / name).write_text(path.read_text(encoding="utf-8"), encoding="utf-8")
+    words = ["try", str(folder / "design.toml"), "--set", "body: wraps = 2.5"]
+    assert main([*words, "--json"]) == 0
+    rows = {row["what"]: row for row in json.loads(capsys.readouterr().out)["after"]}
+    assert rows["frequency_cpm"]["asked"] == "250.0 to 254.0"
+    # a spec that cannot be read any more does not keep a design from being tried
+    (folder / "spec.toml").write_text("format = 1", encoding="utf-8")
+    assert main([*words, "--json"]) == 0
+    rows = json.loads(capsys.readouterr().out)["after"]
+    assert all(row["low"] is None for row in rows)
 
 
 def test_a_change_that_cannot_be_built_is_said_with_its_file(capsys):
