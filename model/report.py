@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from model.design import Design
 from model.direction import Clock
+from model.errors import Fault
 from model.metrics import METRICS
 
 Array = NDArray[np.float64]
@@ -142,6 +143,7 @@ class Report:
     section: SectionCheck  #: what the exact section makes of it
     remarks: tuple[Remark, ...]  #: what the evaluation warns about
     currency: str
+    obstacles: tuple[Fault, ...] = ()  #: why it cannot be built; empty where it can
 
     @property
     def warnings(self) -> tuple[str, ...]:

@@ -55,6 +55,7 @@ from model.report import (
 from model.scratch import Work, point_at, workspace
 from model.shell import D22, N_HOOP, add_hoop, close_hoop
 from model.strength import envelope_moment
+from model.units import amount_text
 from model.wall import SAME_STATION
 
 Array = NDArray[np.float64]
@@ -77,6 +78,7 @@ def evaluate(
     *,
     cell: float = CELL,
     exact: bool = False,
+    must_build: bool = True,
 ) -> Report:
     """Evaluate one design.
 
@@ -91,6 +93,9 @@ def evaluate(
     exact : bool
         Predict with the section of three-dimensional elasticity, and say how far the
         fast one is from it. [-]
+    must_build : bool
+        Whether a design that cannot be built is refused; else it is evaluated as its
+        wall would come out, with its `obstacles`, as long as there is a wall. [-]
 
     Returns
     -------
@@ -100,14 +105,16 @@ def evaluate(
     Raises
     ------
     InputError
-        If the wall is ground through, too thin for the tip diameter, or a piece lies
-        wider than the roll.
+        If the wall is ground through; where it must be built, also if it is too thin
+        for the tip diameter, or a piece lies wider than the roll.
     """
     shared, layups = _alone(design, library, cell)
     size = (shared, len(design.flags), design.shaft.length)
     work, exact_work = workspace(*size), workspace(*size)
     fast = evaluate_batch(layups, shared, work=work)
-    _check_build(design, fast.shop[0], work)
+    obstacles = _obstacles(design, fast.shop[0], work)
+    if obstacles and (must_build or fast.shop[0, WALL_MIN] <= 0.0):
+        raise InputError(design.name, obstacles)
     plies = dict(zip(shared.sheets, shared.plies, strict=True))
     layers = layers_of(design, plies, work)
     wall = exact_wall(design, plies, layers, work)
@@ -187,6 +194,7 @@ def evaluate(
         ),
         section=section,
         remarks=tuple(_remarks(design, batch.shop[0], metrics, profile, section)),
+        obstacles=obstacles,
         currency=library.currency,
     )
 
@@ -215,7 +223,8 @@ def suggest_clock_positions(design: Design, library: Library) -> Suggestion:
     shared, layups = _alone(design, library, CELL / 10.0)
     work = workspace(shared, len(design.flags), design.shaft.length)
     batch = evaluate_batch(layups, shared, work=work)
-    _check_build(design, batch.shop[0], work)
+    if obstacles := _obstacles(design, batch.shop[0], work):
+        raise InputError(design.name, obstacles)
     free = np.array([flag.clock is None for flag in design.flags])
     return suggest_clocks(rolled_of(shared, layups, 0, work), free)
 
@@ -251,7 +260,8 @@ def _section_check(
     )
 
 
-def _check_build(design: Design, shop: Array, work: Work) -> None:
+def _obstacles(design: Design, shop: Array, work: Work) -> tuple[Fault, ...]:
+    """Why a design cannot be built."""
     faults = []
     finish = design.finish
     if shop[WALL_MIN] <= 0.0:
@@ -270,13 +280,13 @@ def _check_build(design: Design, shop: Array, work: Work) -> None:
             )
         )
     if shop[TIP_SHORTAGE] > 1e-9 and finish.tip_diameter is not None:
-        short = 2e3 * shop[TIP_SHORTAGE]
+        short = amount_text(2e3 * shop[TIP_SHORTAGE], 3)
         faults.append(
             Fault(
                 "[finish]",
                 "tip_diameter",
                 f"{1e3 * finish.tip_diameter:.3f} mm",
-                f"the build is too thin for it: {short:.3f} mm of diameter are missing "
+                f"the build is too thin for it: {short} mm of diameter missing "
                 "within the tip parallel. Add wraps at the tip, or set the mandrel so "
                 "that the tip lies further up it.",
             )
@@ -287,13 +297,13 @@ def _check_build(design: Design, shop: Array, work: Work) -> None:
                 "[cutting]",
                 None,
                 None,
-                f"a piece lies {1e3 * shop[ROLL_OVERHANG]:.1f} mm wider than its roll, "
+                f"a piece lies {amount_text(1e3 * shop[ROLL_OVERHANG], 1)} mm wider "
+                "than its roll, "
                 "and its angle is below splice_from. Shorten the flag, choose another "
                 "angle, or lower splice_from.",
             )
         )
-    if faults:
-        raise InputError(design.name, faults)
+    return tuple(faults)
 
 
 def _rings(shared: Conditions, layups: Layups, work: Work) -> Rings:

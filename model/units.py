@@ -345,6 +345,32 @@ def format_quantity(number: float, dimension: str, *, digits: int = 6) -> str:
     return f"{text} {kind.shown}".rstrip()
 
 
+def amount_text(amount: float, decimals: int) -> str:
+    """How much something is off: rounded, but what is not nothing never reads so.
+
+    Parameters
+    ----------
+    amount : float
+        More than nothing, in the unit it is shown in. [-]
+    decimals : int
+        Digits after the point. [-]
+
+    Returns
+    -------
+    text : str
+        A number, or "less than" the least that the digits can show. [-]
+
+    Examples
+    --------
+    >>> amount_text(0.2504, 3), amount_text(0.0002, 3), amount_text(0.3, 0)
+    ('0.250', 'less than 0.001', 'less than 1')
+    """
+    least = 10.0**-decimals
+    if amount < 0.5 * least:
+        return f"less than {least:.{decimals}f}"
+    return f"{amount:.{decimals}f}"
+
+
 def write_quantity(number: float, dimension: str) -> str:
     """Quantity as it is written to a file, read back to the same number.
 

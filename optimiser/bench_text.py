@@ -32,7 +32,7 @@ from optimiser.look import figure, save_png
 from optimiser.plot_bench import plot_differences, plot_readings
 from optimiser.review import table_text
 from optimiser.setup_words import bench_setup
-from optimiser.words import mm, number, plain
+from optimiser.words import mm, number, plain, titled
 
 _KGF = 9.80665
 #: From reading to reading of the line in the picture. [m]
@@ -126,7 +126,7 @@ def page_text(page: BenchPage) -> str:
     """
     report, readings = page.report, page.readings
     design = report.design
-    lines = [f"{design.name} ({report.design_id})", ""]
+    lines = [titled(design.name, report.design_id), ""]
     for metric in _tested(design):
         value = report.metrics[metric.key]
         lines.append(f"  {metric.label:<28} {metric.shown(value)}")

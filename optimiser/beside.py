@@ -13,8 +13,12 @@ from model import (
     METRICS,
     Conditions,
     Design,
+    Fault,
+    InputError,
     Library,
+    ModelRangeError,
     Report,
+    evaluate,
     evaluate_batch,
     layups_of,
 )
@@ -76,6 +80,43 @@ class BesideRow:
         else:
             said = []
         return ", ".join(said + ([f"{self.trade} is better"] if self.trade else []))
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """What a design measures, and whether it can be built."""
+
+    report: Report | None  #: None where it has no wall to measure
+    obstacles: tuple[Fault, ...]  #: why it cannot be built; empty where it can
+
+    @property
+    def lines(self) -> list[str]:
+        """Why it cannot be built, one line a reason."""
+        return [f"cannot be built: {fault}" for fault in self.obstacles]
+
+
+def measured(design: Design, library: Library) -> Measured:
+    """Measure a design, also one that cannot be built yet.
+
+    Parameters
+    ----------
+    design : Design
+        Any design. [SI]
+    library : Library
+        Its materials and mandrel. [-]
+
+    Returns
+    -------
+    measured : Measured
+        With the report as long as the design has a wall all along. [SI]
+    """
+    try:
+        report = evaluate(design, library, must_build=False)
+    except InputError as error:
+        return Measured(None, error.faults)
+    except ModelRangeError as error:
+        return Measured(None, (Fault("", None, None, str(error)),))
+    return Measured(report, report.obstacles)
 
 
 def beside_rows(report: Report, spec: Spec | None = None) -> list[BesideRow]:
@@ -187,15 +228,17 @@ def strange_bench(design: Design, spec: Spec) -> str:
     )
 
 
-def beside_text(before: Sequence[BesideRow] | None, after: Sequence[BesideRow]) -> str:
+def beside_text(
+    before: Sequence[BesideRow] | None, after: Sequence[BesideRow] | None
+) -> str:
     """Write values before and after beside their bands.
 
     Parameters
     ----------
     before : sequence of BesideRow or None
         None where there is nothing to compare with. [-]
-    after : sequence of BesideRow
-        The same rows, as they are now. [-]
+    after : sequence of BesideRow or None
+        The same rows, as they are now; None where they cannot be measured. [-]
 
     Returns
     -------
@@ -203,25 +246,26 @@ def beside_text(before: Sequence[BesideRow] | None, after: Sequence[BesideRow]) 
         A table; changes have their sign. [-]
     """
     old = {row.what: row for row in before or ()}
-    has_bands = any(row.is_asked for row in after)
+    rows = (before or ()) if after is None else after
+    has_bands = any(row.is_asked for row in rows)
     lines = []
-    for row in after:
+    for row in rows:
         was = old[row.what].value if row.what in old else None
+        now = None if after is None else row.value
         change = NONE
-        if was is not None and row.value is not None:
-            text = number(row.value - was, row.decimals)
-            change = f"+{text}" if row.value > was and text.strip("0.") else text
+        if was is not None and now is not None:
+            text = number(now - was, row.decimals)
+            change = f"+{text}" if now > was and text.strip("0.") else text
         cells = {
             "": f"{row.label} [{row.unit}]" if row.unit else row.label,
             "Before": number(was, row.decimals),
-            "After": number(row.value, row.decimals),
+            "After": number(now, row.decimals),
             "Change": change,
         }
         if has_bands:
             cells["Asked"] = row.band or "-"
-            cells["Is"] = {"in": "kept", "low": "too low", "high": "too high"}.get(
-                row.state, "-"
-            )
+            said = {"in": "kept", "low": "too low", "high": "too high"}
+            cells["Is"] = said.get("" if after is None else row.state, "-")
         lines.append(cells)
     return table_text(pd.DataFrame(lines))
 

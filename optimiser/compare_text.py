@@ -14,7 +14,7 @@ from optimiser.beside import beside_json
 from optimiser.files import write_bytes, write_table
 from optimiser.plot_compare import compare_png
 from optimiser.review import table_text
-from optimiser.words import CAUTIONS, NONE, mm, number, rolled_text
+from optimiser.words import CAUTIONS, NONE, mm, number, rolled_text, titled
 
 if TYPE_CHECKING:
     from model import FlagReport, Mandrel
@@ -160,8 +160,8 @@ def compare_text(found: Differences) -> str:
     """
     a, b = found.a, found.b
     lines = [
-        f"A  {a.design.name} ({a.design_id})",
-        f"B  {b.design.name} ({b.design_id})",
+        f"A  {titled(a.design.name, a.design_id)}",
+        f"B  {titled(b.design.name, b.design_id)}",
     ]
     if found.spec is not None:
         lines.append(f"held against the spec {found.spec.name}")

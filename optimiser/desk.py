@@ -12,7 +12,7 @@ import math
 import re
 import threading
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -32,7 +32,13 @@ from model import (
     evaluate,
     read_design,
 )
-from optimiser.beside import beside_json, beside_rows, rule_breaks, strange_bench
+from optimiser.beside import (
+    beside_json,
+    beside_rows,
+    measured,
+    rule_breaks,
+    strange_bench,
+)
 from optimiser.chosen import Chosen, save_design
 from optimiser.edits import design_from_data
 from optimiser.explain import explain
@@ -244,16 +250,20 @@ class Desk:
         Returns
         -------
         values : dict
-            Metrics beside bands, profiles, map, flags, warnings. [unit of the key]
+            Metrics beside bands, profiles, map, flags, warnings, and why it cannot be
+            built, if it cannot. [unit of the key]
 
         Raises
         ------
         InputError
-            With every fault, or why it cannot be built.
+            With every fault, or why there is no wall to measure.
         """
         design = self._design(data)
         with self.lock:
-            report = self._report(design)
+            found = measured(design, self.library)
+            report = found.report
+            if report is None:
+                raise InputError(_SOURCE, found.obstacles)
             misses = (
                 []
                 if self.spec is None
@@ -264,6 +274,7 @@ class Desk:
             notes.append(said)
         return {
             "id": report.design_id,
+            "obstacles": faults_json(found.obstacles),
             "metrics": beside_json(beside_rows(report, self.spec)),
             "misses": misses,
             "notes": notes,
@@ -303,7 +314,7 @@ class Desk:
         Raises
         ------
         InputError
-            With every fault, or why it cannot be built.
+            With every fault, or why there is no wall to explain.
         """
         design = self._design(data)
         with self.lock:
@@ -345,7 +356,7 @@ class Desk:
         Returns
         -------
         values : dict
-            Name and version of the file. [-]
+            Name and version of the file, and why it cannot be built yet. [-]
 
         Raises
         ------
@@ -370,7 +381,13 @@ class Desk:
                     f"{path.name} is there already.", reason="exists"
                 ) from error
             version = version_of(path)
-        return {"file": path.name, "seen": version, "cautions": list(CAUTIONS)}
+            obstacles = measured(design, self.library).obstacles
+        return {
+            "file": path.name,
+            "seen": version,
+            "obstacles": faults_json(obstacles),
+            "cautions": list(CAUTIONS),
+        }
 
     def sheet(
         self, data: Mapping[str, Any], name: str, *, is_asked: bool
@@ -461,12 +478,12 @@ def version_of(path: Path) -> str:
     return hashlib.sha256(path.read_bytes()).hexdigest()[:24]
 
 
-def faults_json(error: InputError) -> list[dict[str, Any]]:
+def faults_json(faults: Iterable[Fault]) -> list[dict[str, Any]]:
     """Faults of a design, each with the place on the page it belongs to.
 
     Parameters
     ----------
-    error : InputError
+    faults : iterable of Fault
         What was found. [-]
 
     Returns
@@ -475,7 +492,7 @@ def faults_json(error: InputError) -> list[dict[str, Any]]:
         Text, number of the flag from 0 or none, table or none, key or none. [-]
     """
     found = []
-    for fault in error.faults:
+    for fault in faults:
         flag = _FLAG_WHERE.match(fault.where)
         table = _TABLE_WHERE.match(fault.where)
         found.append(

@@ -153,7 +153,7 @@ def make_app(desk: Desk, ports: list[int]) -> Flask:
     def failed(error: Exception) -> Response:
         # what a person can get wrong is an answer of its own, not a failed request
         if isinstance(error, InputError):
-            return _json({"faults": faults_json(error)})
+            return _json({"faults": faults_json(error.faults)})
         if isinstance(error, RefusedError):
             return _json({"error": str(error), "reason": error.reason})
         if isinstance(error, _BadRequestError):

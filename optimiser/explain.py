@@ -34,6 +34,7 @@ from model import (
     Library,
     Prepreg,
     Report,
+    amount_text,
     evaluate,
     evaluate_batch,
     format_quantity,
@@ -140,9 +141,10 @@ def explain(
     Raises
     ------
     InputError
-        If the shaft cannot be built, or a station lies beyond it.
+        If the shaft has no wall somewhere, or a station lies beyond it.
     """
-    report = evaluate(design, library)
+    # what a flag does is asked above all where the design cannot be built yet
+    report = evaluate(design, library, must_build=False)
     at = _stations(design, spec, stations)
     shares, along, notes = _shares(report, library, at)
     moves = _moves(report, library, spec, at, turn, by)
@@ -157,7 +159,7 @@ def explain(
         turn=turn,
         by=by,
         spec=spec,
-        notes=tuple(notes),
+        notes=(*(f"cannot be built: {why}" for why in report.obstacles), *notes),
     )
 
 
@@ -415,11 +417,11 @@ def _obstacle(shop: Array) -> str:
     if measure["wall_min"] <= 0.0:
         said.append("leaves no wall somewhere")
     if measure["tip_shortage"] > 1e-9:
-        short = 2e3 * measure["tip_shortage"]
-        said.append(f"{short:.3f} mm short of the tip diameter")
+        short = amount_text(2e3 * measure["tip_shortage"], 3)
+        said.append(f"{short} mm short of the tip diameter")
     if measure["roll_overhang"] > 0.0:
-        over = 1e3 * measure["roll_overhang"]
-        said.append(f"a piece {over:.0f} mm wider than its roll")
+        over = amount_text(1e3 * measure["roll_overhang"], 0)
+        said.append(f"a piece {over} mm wider than its roll")
     return "; ".join(said)
 
 

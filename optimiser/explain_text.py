@@ -24,7 +24,7 @@ from optimiser.plot_explain import (
 )
 from optimiser.review import table_text
 from optimiser.variants import flag_title
-from optimiser.words import CAUTIONS, NONE, ei_column, mm, number
+from optimiser.words import CAUTIONS, NONE, ei_column, mm, number, titled
 
 SHARES_TABLE: Final = "shares.csv"
 MOVES_TABLE: Final = "changes.csv"
@@ -192,7 +192,7 @@ def explain_text(explanation: Explanation) -> str:
     report = explanation.report
     keys = shown_metrics(explanation)
     parts = [
-        f"{report.design.name} ({report.design_id})",
+        titled(report.design.name, report.design_id),
         "What each flag has of it:",
         table_text(shares_table(explanation)),
         "\n".join(textwrap.fill(note, _WIDTH) for note in share_notes(explanation)),

@@ -13,17 +13,16 @@ from model import (
     Design,
     Fault,
     InputError,
-    Library,
     QuantityError,
-    Report,
     Text,
+    design_id,
     design_to_text,
-    evaluate,
 )
 from optimiser.beside import (
     beside_json,
     beside_rows,
     beside_text,
+    measured,
     rule_breaks,
     strange_bench,
 )
@@ -32,7 +31,7 @@ from optimiser.edits import KINDS, Edit, apply_edits
 from optimiser.explain import explain
 from optimiser.explain_text import explain_json, explain_text, write_explanation
 from optimiser.terminal import length
-from optimiser.words import CAUTIONS
+from optimiser.words import CAUTIONS, titled
 
 #: How far ends may be moved. [m]
 _STEPS = (0.0001, 0.2)
@@ -165,13 +164,14 @@ def _explain(arguments: argparse.Namespace) -> int:
     except InputError as error:
         raise InputError(with_path, error.faults) from error
     files = write_explanation(arguments.out, explanation) if arguments.out else []
+    status = 1 if explanation.report.obstacles else 0
     if arguments.json:
         _say_json({**explain_json(explanation), "files": [str(p) for p in files]})
-        return 0
+        return status
     print(explain_text(explanation))
     for path in files:
         print(f"wrote {path}")
-    return 0
+    return status
 
 
 # ----------------------------------------------------------------------------- try
@@ -187,30 +187,32 @@ def _try(arguments: argparse.Namespace) -> int:
     design = apply_edits(chosen.design, edits, chosen.library, source)
     if arguments.name:
         design = _named(design, arguments.name, source)
-    report = _evaluated(design, chosen.library, source)
-    before, why_not = _before(chosen)
-    misses = (
-        rule_breaks(design, chosen.library, chosen.spec)
-        if chosen.spec is not None
-        else []
-    )
-    notes = list(report.warnings)
+    before = measured(chosen.design, chosen.library)
+    after = measured(design, chosen.library)
+    status = 1 if after.obstacles else 0
+    misses = after.lines
+    if chosen.spec is not None and after.report is not None:
+        misses += rule_breaks(design, chosen.library, chosen.spec)
+    notes = [] if after.report is None else list(after.report.warnings)
     if chosen.spec is not None and (strange := strange_bench(design, chosen.spec)):
         notes.append(strange)
-    if why_not:
-        notes.append(f"as it was it cannot be built: {why_not}")
+    notes += [f"as it was it {line}" for line in before.lines]
     saved = None
     if arguments.out is not None:
         saved = _save(arguments, chosen, design)
-    rows = beside_rows(report, chosen.spec)
-    old = None if before is None else beside_rows(before, chosen.spec)
+    identity = design_id(design, chosen.library)
+    old, rows = (
+        None if one.report is None else beside_rows(one.report, chosen.spec)
+        for one in (before, after)
+    )
     if arguments.json:
         _say_json(
             {
                 "name": design.name,
-                "id": report.design_id,
+                "id": identity,
                 "before": None if old is None else beside_json(old),
-                "after": beside_json(rows),
+                "after": None if rows is None else beside_json(rows),
+                "can_be_built": not after.obstacles,
                 "misses": misses,
                 "notes": notes,
                 "design": design_to_text(design),
@@ -218,20 +220,21 @@ def _try(arguments: argparse.Namespace) -> int:
                 "cautions": list(CAUTIONS),
             }
         )
-        return 0
-    print(f"{design.name} ({report.design_id})")
+        return status
+    print(titled(design.name, identity))
     for edit in edits:
         print(f"  {edit.kind} {edit.text}")
-    print(f"\n{beside_text(old, rows)}\n")
-    if chosen.spec is not None:
-        for line in misses or ["all bands and rules of the spec are kept"]:
-            print(f"misses: {line}" if misses else line)
+    print(f"\n{beside_text(old, rows)}\n" if old or rows else "")
+    for line in misses:
+        print(f"misses: {line}")
+    if chosen.spec is not None and not misses:
+        print("all bands and rules of the spec are kept")
     for note in notes:
         print(f"warning: {note}")
     if saved is not None:
-        print(f"wrote {saved}")
+        print(f"wrote {saved}{'; it cannot be built yet' if status else ''}")
     print(CAUTIONS[0])
-    return 0
+    return status
 
 
 def _named(design: Design, name: str, source: str) -> Design:
@@ -239,21 +242,6 @@ def _named(design: Design, name: str, source: str) -> Design:
         return replace(design, name=Text().read(name))
     except QuantityError as error:
         raise InputError(source, [Fault("", "--name", name, str(error))]) from error
-
-
-def _evaluated(design: Design, library: Library, source: str) -> Report:
-    try:
-        return evaluate(design, library)
-    except InputError as error:
-        raise InputError(source, error.faults) from error
-
-
-def _before(chosen: Chosen) -> tuple[Report | None, str]:
-    """Report of the design as it was, or why it cannot be built."""
-    try:
-        return evaluate(chosen.design, chosen.library), ""
-    except InputError as error:
-        return None, str(error.faults[0])
 
 
 def _save(arguments: argparse.Namespace, chosen: Chosen, design: Design) -> Path:

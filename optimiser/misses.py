@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from model import METRIC, SHOP_MEASURES, BatchReport
+from model import METRIC, SHOP_MEASURES, BatchReport, amount_text
 from optimiser.problem import Demand
 from optimiser.spec import EITarget, Spec, Target
 from optimiser.spec_words import describe_target
@@ -73,7 +73,12 @@ def misses(report: BatchReport, demand: Demand, spec: Spec) -> list[str]:
             i = SHOP_MEASURES.index(name)
             sign, limit = float(demand.shop_sign[i]), float(demand.shop_limit[i])
             value = float(report.shop[0, i])
-            text = f"{_SHOP_WORDS[name]} {value * 1e3:.3f} mm"
+            # where nothing is allowed, however little it is, it is too much
+            is_any = limit == 0.0 and value > 0.0
+            # of the radius, but a tip is measured across
+            length = value * (2e3 if name == "tip_shortage" else 1e3)
+            shown = amount_text(length, 3) if is_any else f"{length:.3f}"
+            text = f"{_SHOP_WORDS[name]} {shown} mm"
             if limit:
                 bound = "at least" if sign < 0 else "at most"
                 text += f", rule {bound} {sign * limit * 1e3:.3f} mm"
@@ -138,4 +143,4 @@ def _off(value: float, band: tuple[float, float], decimals: int, unit: str) -> s
         return ""
     low, high = band
     by, word = (low - value, "low") if value < low else (value - high, "high")
-    return f": {by:.{decimals}f} {unit}".rstrip() + f" too {word}"
+    return f": {amount_text(by, decimals)} {unit}".rstrip() + f" too {word}"

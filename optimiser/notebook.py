@@ -45,7 +45,7 @@ from optimiser.plots import (
 )
 from optimiser.spec import Spec
 from optimiser.store import open_run
-from optimiser.words import CAUTIONS, NONE, number
+from optimiser.words import CAUTIONS, NONE, number, titled
 
 __all__ = [
     "ShownShaft",
@@ -231,7 +231,7 @@ class ShownShaft:
                 f"{escape(row.unit)}</td>{asked if self.spec is not None else ''}</tr>"
             )
         return (
-            f"<div><b>{escape(self.design.name)}</b> ({self.report.design_id})"
+            f"<div><b>{escape(titled(self.design.name, self.report.design_id))}</b>"
             f"<div>{map_svg(self.report, self.mandrel)}</div>"
             f"<table>{''.join(cells)}</table>"
             f'<div style="color:#66717D;font-size:smaller">{escape(CAUTIONS[0])}</div>'

@@ -12,6 +12,7 @@ from matplotlib.patches import Polygon
 from optimiser.flagmap import INK, MapRow, flag_map
 from optimiser.look import SMALL_SIZE, figure, png_bytes
 from optimiser.plot_flags import plot_flag_map
+from optimiser.words import titled
 
 if TYPE_CHECKING:
     from model import Mandrel, Report
@@ -61,7 +62,7 @@ def compare_png(
     ):
         plot_flag_map(ax, report, mandrel)
         name = textwrap.shorten(report.design.name, 70, placeholder=" …")
-        title = f"{letter}  {name}  ({report.design_id})"
+        title = f"{letter}  {titled(name, report.design_id)}"
         ax.set_title(title, loc="left", fontsize=SMALL_SIZE + 1, color=INK, pad=24)
         for order, words in marks.items():
             other = place.get(order)

@@ -8,7 +8,7 @@ import pandas as pd
 
 from model import METRICS, Library, Report, Suggestion, angle_text
 from optimiser.review import table_text
-from optimiser.words import number, rolled_text
+from optimiser.words import number, rolled_text, titled
 
 #: Less of a ply than this is not worth a word.
 _NO_PLY = 0.05
@@ -35,7 +35,7 @@ def report_text(report: Report, *, is_exact: bool = False) -> str:
     shaft = design.shaft
     currency = f" {report.currency}" if report.currency else ""
     lines = [
-        f"{design.name} ({report.design_id})",
+        titled(design.name, report.design_id),
         f"{shaft.length * 1e3:g} mm on mandrel {shaft.mandrel} set at "
         f"{shaft.mandrel_set * 1e3:g} mm",
         "",
@@ -196,7 +196,7 @@ def design_text(report: Report) -> str:
     shaft = report.design.shaft
     materials = dict.fromkeys(flag.material for flag in report.flags)
     lines = [
-        f"design {report.design.name} ({report.design_id}): good",
+        f"design {titled(report.design.name, report.design_id)}: good",
         f"  length    {shaft.length * 1e3:g} mm",
         f"  mandrel   {shaft.mandrel}, set {shaft.mandrel_set * 1e3:g} mm",
         f"  flags     {len(report.flags)}: "

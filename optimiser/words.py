@@ -48,6 +48,29 @@ def number(value: float | None, decimals: int) -> str:
     return f"{round(value, decimals) + 0.0:.{decimals}f}"
 
 
+def titled(name: str, identity: str) -> str:
+    """Name a design with its id, which the name of one that was found holds already.
+
+    Parameters
+    ----------
+    name : str
+        Name of a design. [-]
+    identity : str
+        Its id. [-]
+
+    Returns
+    -------
+    text : str
+        One line. [-]
+
+    Examples
+    --------
+    >>> titled("fairway", "AB12"), titled("fairway AB12", "AB12")
+    ('fairway (AB12)', 'fairway AB12')
+    """
+    return name if identity in name.split() else f"{name} ({identity})"
+
+
 def mm(value: float | None) -> str:
     """Length as the shop reads it, to 0.1 mm.
 

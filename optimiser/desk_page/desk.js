@@ -13,6 +13,7 @@ const state = {
   design: null, undo: [], redo: [], clean: "", file: "", seen: "", chosen: 0,
   first: null, // what the design measured when it was opened
   answer: null, told: null, faults: [], map: null, profile: null, points: [], kinds: {}, fills: [],
+  obstacles: [], // why what was measured cannot be built
 };
 let live = null; // design before a drag began
 let waiting = false; // whether an answer is on its way
@@ -74,13 +75,14 @@ async function tell() {
 function show(ok, answer) {
   if (ok) {
     state.answer = answer;
-    Object.assign(state, { profile: answer.profile, points: answer.points, faults: [] });
+    Object.assign(state, { profile: answer.profile, points: answer.points, faults: [], obstacles: answer.obstacles });
     // where a newer edit is under way, the map already is as that one has it
     if (!late) state.map = answer.map;
     state.map ??= answer.map;
     state.first ??= answer;
   } else {
     state.faults = answer.faults ?? [{ text: answer.error, flag: null, table: null, key: null }];
+    state.obstacles = [];
   }
   at("told").classList.add("stale");
   showFaults();
@@ -285,7 +287,7 @@ function fillFlags() {
     const known = !state.faults.length && flags.length === rows.length - 1 ? flags[k] : null;
     row.querySelector("[data-is=mass]").textContent = known ? shown(known.mass_g, 2) : "–";
     row.querySelector("[data-is=cost]").textContent = known ? shown(known.cost, 2) : "–";
-    const amiss = state.faults.filter((fault) => fault.flag === k);
+    const amiss = allAmiss().filter((fault) => fault.flag === k);
     row.querySelectorAll("[data-cell]").forEach((input) => {
       const cell = CELLS[input.dataset.cell];
       const fault = amiss.find((f) => f.key === cell.key || (cell.also && f.key === cell.also));
@@ -340,13 +342,19 @@ function drawAll() {
   drawStrips(at("strips"), state);
 }
 
+/** What keeps the design from being measured, or being measured, from being built. */
+const allAmiss = () => [...state.faults, ...state.obstacles];
+
 function showFaults() {
   const place = at("faults");
-  place.hidden = !state.faults.length;
-  place.replaceChildren(make("strong", {}, "This cannot be measured as it stands. What is pale is of the last that could:"),
-    make("ul", {}, ...state.faults.map((fault) => make("li", {}, fault.text))));
+  const all = allAmiss();
+  place.hidden = !all.length;
+  place.replaceChildren(make("strong", {}, state.faults.length
+    ? "This cannot be measured as it stands. What is pale is of the last that could:"
+    : "This cannot be built yet. What is shown is what it would measure:"),
+    make("ul", {}, ...all.map((fault) => make("li", {}, fault.text))));
   for (const input of at("body").querySelectorAll("[data-key]")) {
-    const fault = state.faults.find((f) => f.table === input.dataset.table && f.key === input.dataset.key);
+    const fault = all.find((f) => f.table === input.dataset.table && f.key === input.dataset.key);
     input.classList.toggle("amiss", Boolean(fault));
     input.title = fault ? fault.message : "";
   }
@@ -391,7 +399,10 @@ function showStanding() {
   at("undo").disabled = !state.undo.length;
   at("redo").disabled = !state.redo.length;
   const id = state.faults.length ? "not to be measured" : state.answer?.id ?? "";
-  at("standing").textContent = `${id}${state.file ? `, ${state.file}` : ""}${isClean() ? "" : ", not saved"}`;
+  // the name of a design that a search has found holds its id already
+  const told = state.design.name.split(/\s+/).includes(id) ? "" : id;
+  at("standing").textContent = [told, state.obstacles.length ? "cannot be built yet" : "", state.file, isClean() ? "" : "not saved"]
+    .filter(Boolean).join(", ");
   document.title = `${isClean() ? "" : "• "}${state.design.name} – plyfront`;
 }
 
@@ -427,7 +438,9 @@ async function save(name, over) {
     address.search = `?file=${encodeURIComponent(answer.file)}`;
     history.replaceState(null, "", address);
     showStanding();
-    dialog(`Saved as ${answer.file}`, cautions(), make("p", { class: "row" }, make("button", { class: "main", id: "go-on", click: close }, "Go on")));
+    const yet = answer.obstacles.length
+      ? make("div", { class: "said", id: "not-yet" }, "It cannot be built yet:", make("ul", {}, ...answer.obstacles.map((fault) => make("li", {}, fault.text)))) : "";
+    dialog(answer.obstacles.length ? `Saved as ${answer.file}; cannot be built yet` : `Saved as ${answer.file}`, yet, cautions(), make("p", { class: "row" }, make("button", { class: "main", id: "go-on", click: close }, "Go on")));
     return;
   }
   if (answer.reason === "exists") {

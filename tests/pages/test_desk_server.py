@@ -119,8 +119,24 @@ def test_what_cannot_be_built_is_said(ask, opened):
     body["design"]["flag"].pop(0)
     status, data, _ = ask("POST", "/data/measure", body)
     assert status == 200
-    assert data["faults"][0]["table"] == "finish"
-    assert "too thin" in data["faults"][0]["text"]
+    assert data["obstacles"][0]["table"] == "finish"
+    assert "too thin" in data["obstacles"][0]["text"]
+    # it is measured and explained all the same, but no shop gets papers of it
+    assert data["metrics"][0]["value"] > 0.0
+    assert "shares" in ask("POST", "/data/explain", body)[1]
+    sheet = ask("POST", "/data/sheet", {**body, "file": "thin"})[1]
+    assert "too thin" in sheet["faults"][0]["text"]
+    saved = ask("POST", "/data/save", {**body, "file": "thin", "seen": ""})[1]
+    assert saved["file"] == "thin.toml"
+    assert saved["obstacles"] == data["obstacles"]
+
+
+def test_what_has_no_wall_is_not_measured(ask, opened):
+    body = {"design": json.loads(json.dumps(opened["design"]))}
+    body["design"]["finish"]["grind"] = "1 mm"
+    assert ask("POST", "/data/measure", body)[1]["faults"][0]["key"] == "grind"
+    saved = ask("POST", "/data/save", {**body, "file": "none", "seen": ""})[1]
+    assert "ground through" in saved["obstacles"][0]["text"]
 
 
 # ------------------------------------------------------------------------ refusals

@@ -9,6 +9,7 @@ from model import InputError, design_id, evaluate, read_design
 from optimiser.beside import beside_rows
 from optimiser.cli import main
 from optimiser.edits import Edit, apply_edits
+from optimiser.words import titled
 from tests.conftest import SCENARIOS
 from tests.unit.shown_shafts import a_spec
 
@@ -255,12 +256,62 @@ def test_the_spec_beside_a_sheet_gives_the_bands(tmp_path, capsys):
     assert all(row["low"] is None for row in rows)
 
 
-def test_a_change_that_cannot_be_built_is_said_with_its_file(capsys):
-    words = ["try", str(DESIGN), "--set", "tip outer: wraps = 1"]
-    assert main(words) == 2
-    err = capsys.readouterr().err
-    assert "fairway-60.toml as changed" in err
-    assert "too thin" in err
+def test_what_cannot_be_built_by_a_hair_is_measured_all_the_same(
+    design, library, tmp_path, capsys
+):
+    thin = ("set", "tip outer: wraps = 1")
+    there = evaluate(edited(design, library, thin), library, must_build=False)
+    across = there.metrics["tip_diameter"] * 1e3
+    assert "0.612 mm of diameter missing" in str(there.obstacles[0])
+    assert 8.5 - across == pytest.approx(0.612, abs=6e-4)
+
+    def tried(diameter, *more):
+        words = ["--set", thin[1], "--set", f"finish: tip_diameter = {diameter:.6f} mm"]
+        status = main(["try", str(DESIGN), *words, "--spec", str(SPEC), *more])
+        return status, capsys.readouterr().out
+
+    # a hair less than there is and a hair more measure the same but for that hair
+    less, short = (json.loads(tried(across + x, "--json")[1]) for x in (-4e-4, 4e-4))
+    assert (less["can_be_built"], short["can_be_built"]) == (True, False)
+    for old, new in zip(less["after"], short["after"], strict=True):
+        assert new["value"] == pytest.approx(old["value"], 2e-4, 1e-3), new["what"]
+    assert less["before"] == short["before"] != short["after"]
+    assert short["misses"][0].startswith("cannot be built: [finish], tip_diameter")
+    assert not any("cannot be built" in line for line in less["misses"])
+
+    out = tmp_path / "thin.toml"
+    status, text = tried(across + 4e-4, "--out", str(out))
+    assert status == 1
+    assert "misses: cannot be built: [finish], tip_diameter" in text
+    assert "less than 0.001 mm of diameter missing" in text
+    assert "build below the tip diameter by less than 0.001 mm" in text
+    assert f"wrote {out}; it cannot be built yet" in text
+    assert read_design(out).finish.tip_diameter == pytest.approx(across / 1e3, rel=1e-6)
+    assert tried(across - 4e-4)[0] == 0
+    # and is explained, from the file that was saved
+    assert main(["explain", str(out)]) == 1
+    told = " ".join(capsys.readouterr().out.split())
+    assert "cannot be built: [finish], tip_diameter" in told
+    assert "less than 0.001 mm short of the tip diameter" in told
+
+
+def test_a_change_that_leaves_no_wall_is_said_beside_what_was(capsys):
+    words = ["try", str(DESIGN), "--set", "finish: grind = 1 mm"]
+    assert main(words) == 1
+    out = capsys.readouterr().out
+    assert "misses: cannot be built: [finish], grind" in out
+    weight = next(line for line in out.splitlines() if line.startswith("Weight"))
+    assert weight.split() == ["Weight", "[g]", "58.67", "–", "–"]
+    assert main([*words, "--json"]) == 1
+    data = json.loads(capsys.readouterr().out)
+    assert data["after"] is None
+    assert data["before"][0]["value"] == pytest.approx(58.67, abs=0.005)
+
+
+def test_a_design_that_was_found_is_named_once():
+    assert titled("fairway 58 A1", "A1") == "fairway 58 A1"
+    assert titled("fairway 58 A1 changed", "B2") == "fairway 58 A1 changed (B2)"
+    assert titled("A12", "A1") == "A12 (A1)"
 
 
 @pytest.mark.parametrize(
