@@ -270,11 +270,12 @@ def test_what_cannot_be_built_by_a_hair_is_measured_all_the_same(
         status = main(["try", str(DESIGN), *words, "--spec", str(SPEC), *more])
         return status, capsys.readouterr().out
 
-    # a hair less than there is and a hair more measure the same but for that hair
+    # a hair less than there is and a hair more differ by 1e-4 of the diameter, so by
+    # some 4e-4 of what goes with its fourth power
     less, short = (json.loads(tried(across + x, "--json")[1]) for x in (-4e-4, 4e-4))
     assert (less["can_be_built"], short["can_be_built"]) == (True, False)
     for old, new in zip(less["after"], short["after"], strict=True):
-        assert new["value"] == pytest.approx(old["value"], 2e-4, 1e-3), new["what"]
+        assert new["value"] == pytest.approx(old["value"], 1e-3, 1e-3), new["what"]
     assert less["before"] == short["before"] != short["after"]
     assert short["misses"][0].startswith("cannot be built: [finish], tip_diameter")
     assert not any("cannot be built" in line for line in less["misses"])
