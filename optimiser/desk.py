@@ -21,7 +21,6 @@ from typing import Any, Final
 import numpy as np
 
 from model import (
-    METRIC,
     Design,
     Fault,
     InputError,
@@ -40,20 +39,31 @@ from optimiser.beside import (
     strange_bench,
 )
 from optimiser.chosen import Chosen, save_design
+from optimiser.desk_choice import choices_of, none_found
 from optimiser.edits import design_from_data
 from optimiser.explain import explain
 from optimiser.explain_text import explain_json
 from optimiser.flagmap import KIND_COLOURS, KIND_LABELS, flag_map
 from optimiser.plot_explain import FILLS
-from optimiser.review import suggest
 from optimiser.run_folder import ABOUT, DESIGNS, LIBRARY
-from optimiser.sheet import SHEET_NAME, write_sheet
+from optimiser.sheet import BATCH, SHEET_NAME, write_parts
+from optimiser.sheet_record import MADE_FROM
+from optimiser.sheet_type import NO_LETTER
 from optimiser.spec import Spec
 from optimiser.store import Run
+from optimiser.terminal import shows
 from optimiser.words import CAUTIONS, rolled_text
 
 #: Where designs of a run that were changed by hand are saved, within its folder.
 EDITED: Final = "edited"
+#: Papers that the page hands out, by the end of their name, and what they are.
+OPENED: Final = {
+    ".pdf": "application/pdf",
+    ".csv": "text/csv",
+    ".svg": "image/svg+xml",
+    ".dxf": "image/vnd.dxf",
+    ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+}
 #: Most flags of a design on the page.
 FLAGS_MOST: Final = 60
 _NAME_MOST = 80
@@ -154,30 +164,17 @@ class Desk:
         values : dict
             Designs of the run with their picks, files saved by hand. [-]
         """
+        columns: list[dict[str, Any]] = []
         designs: list[dict[str, Any]] = []
         if self.run is not None:
-            front, spec = self.run.front, self.run.spec
-            picks = suggest(front, spec, self.library.currency) if len(front) else []
-            said = {pick.design_id: pick for pick in reversed(picks)}
-            asked = [target.metric for target in spec.targets]
-            rank = {identity: i for i, identity in enumerate(said)}
-            for row in front.to_dict("records"):
-                identity = str(row["id"])
-                pick = said.get(identity)
-                designs.append(
-                    {
-                        "id": identity,
-                        "title": pick.title if pick else "",
-                        "reason": pick.reason if pick else "",
-                        "values": _front_values(row, asked),
-                    }
-                )
-            designs.sort(key=lambda d: -rank.get(d["id"], -1))
+            columns, designs = choices_of(self.run, self.library.currency)
         files = sorted(path.name for path in self.folder.glob("*.toml"))
         return {
             "title": self.run.spec.name if self.run else self.folder.name,
             "opens": self.first is not None,
+            "columns": columns,
             "designs": designs,
+            "none": "" if self.run is None else none_found(self.run),
             "files": files[:200] if self.run else [],
             "folder": str(self.folder),
         }
@@ -392,42 +389,55 @@ class Desk:
     def sheet(
         self, data: Mapping[str, Any], name: str, *, is_asked: bool
     ) -> dict[str, Any]:
-        """Write the layup sheet of an edited design.
+        """Write all papers of an edited design: sheet, workbook, patterns, lays, bill.
 
         Parameters
         ----------
         data : mapping
             The design as its file would have it. [-]
         name : str
-            File name of the design; the sheet's folder is named after it. [-]
+            File name of the design; the papers' folder is named after it. [-]
         is_asked : bool
-            Whether a sheet that is there may be written over. [-]
+            Whether papers that are there may be written over. [-]
 
         Returns
         -------
         values : dict
-            Folder of the sheet and its files. [-]
+            Folder of the papers, its files and what is in them. [-]
 
         Raises
         ------
         InputError
             With every fault, or why it cannot be built.
         RefusedError
-            If there is such a sheet already.
+            If there are such papers already.
         """
         folder = self.folder / f"sheet-{self._file(name).stem}"
         design = self._design(data)
         if folder.is_symlink():
             raise RefusedError(f"{folder.name} is a link.", reason="name")
-        if (folder / SHEET_NAME).exists() and not is_asked:
-            raise RefusedError(f"{folder.name} holds a sheet already.", reason="exists")
+        is_there = (folder / SHEET_NAME).exists() or (folder / MADE_FROM).exists()
+        if is_there and not is_asked:
+            raise RefusedError(f"{folder.name} holds papers already.", reason="exists")
         with self.lock:
             report = self._report(design)
-            mandrel = self.library.mandrels[design.shaft.mandrel]
-            paths = write_sheet(report, folder, spec=self.spec, mandrel=mandrel)
+            written = write_parts(report, self.library, folder, spec=self.spec)
         return {
             "folder": folder.name,
-            "files": [path.name for path in paths],
+            "where": str(folder),
+            "batch": BATCH,
+            "files": [
+                {
+                    "name": path.name,
+                    "what": shows(path),
+                    "opens": path.suffix in OPENED,
+                }
+                for path in written.paths
+            ],
+            "notes": [
+                f"{said}. {NO_LETTER} stands for what cannot be drawn"
+                for said in written.undrawn
+            ],
             "cautions": list(CAUTIONS),
         }
 
@@ -513,17 +523,6 @@ def _as_data(design: Design) -> dict[str, Any]:
     for table in ("shaft", "finish", "bench", "cutting"):
         data.setdefault(table, {})
     return data
-
-
-def _front_values(row: Mapping[Any, Any], keys: list[str]) -> list[dict[str, str]]:
-    metrics = [METRIC[key] for key in keys if METRIC[key].column in row]
-    return [
-        {
-            "label": metric.label,
-            "shown": metric.shown(float(row[metric.column]) / metric.scale),
-        }
-        for metric in metrics
-    ]
 
 
 def _numbers(values: Any) -> list[float | None]:

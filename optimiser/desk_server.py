@@ -24,7 +24,7 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.security import safe_join
 
 from model import InputError
-from optimiser.desk import Desk, RefusedError, faults_json
+from optimiser.desk import OPENED, Desk, RefusedError, faults_json
 from optimiser.sheet import SHEET_NAME
 
 HOST: Final = "127.0.0.1"
@@ -35,12 +35,14 @@ _READ_MOST = 2 * BODY_MOST
 _PAGE = files("optimiser") / "desk_page"
 _ASSETS: Final = {
     "desk.js": "text/javascript",
+    "desk_choose.js": "text/javascript",
     "desk_draw.js": "text/javascript",
     "desk_map.js": "text/javascript",
     "desk_plots.js": "text/javascript",
     "desk.css": "text/css",
 }
-_KINDS: Final = {".pdf": "application/pdf", ".csv": "text/csv"}
+#: Papers that a browser shows by itself; the others it saves.
+_SHOWN: Final = (".pdf", ".csv")
 _HEADERS: Final = {
     "Content-Security-Policy": (
         "default-src 'none'; script-src 'self'; style-src 'self'; "
@@ -270,7 +272,7 @@ def _sheet_file(desk: Desk, folder: str, name: str) -> Response:
     """Hand out a file of a sheet that stands in the desk's folder."""
     found = safe_join(str(desk.folder), folder, name)
     path = desk.folder / folder / name
-    kind = _KINDS.get(path.suffix)
+    kind = OPENED.get(path.suffix)
     if (
         found is None
         or kind is None
@@ -281,5 +283,6 @@ def _sheet_file(desk: Desk, folder: str, name: str) -> Response:
     ):
         raise _BadRequestError(404, "not found")
     response = Response(path.read_bytes(), mimetype=kind)
-    response.headers["Content-Disposition"] = f'inline; filename="{name}"'
+    way = "inline" if path.suffix in _SHOWN else "attachment"
+    response.headers["Content-Disposition"] = f'{way}; filename="{name}"'
     return response

@@ -15,7 +15,7 @@ from optimiser.desk_server import HOST, DeskServer
 from optimiser.hand_commands import AddCommand, add_source
 from optimiser.run_folder import ABOUT
 from optimiser.store import open_run
-from optimiser.terminal import COMPILING, whole
+from optimiser.terminal import STILL_STARTING, whole
 
 #: After this much silence it is said what is waited for. [s]
 _SILENT_FOR = 3.0
@@ -66,7 +66,7 @@ def _desk(arguments: Any) -> Desk:
     is_run = source.is_dir() and (source / ABOUT).exists()
     chooses = is_run and not (arguments.design or arguments.spec or arguments.library)
     waiting = threading.Timer(
-        _SILENT_FOR, lambda: print(COMPILING, file=sys.stderr, flush=True)
+        _SILENT_FOR, lambda: print(STILL_STARTING, file=sys.stderr, flush=True)
     )
     waiting.daemon = True
     waiting.start()

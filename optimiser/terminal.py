@@ -21,8 +21,10 @@ from optimiser.watch import Standing
 _LINE_EVERY = 10.0
 #: After this much silence it is said what is waited for. [s]
 _SILENT_FOR = 3.0
-#: What is said while the core is compiled.
-COMPILING = "compiling on first use takes about a minute; then it is kept"
+#: What is said where nothing else has been said for a while.
+STILL_STARTING = (
+    "still starting; on first use the core is compiled, which takes about a minute once"
+)
 
 
 _A_LAY = "lay_*.dxf"
@@ -100,8 +102,23 @@ def say_files(paths: Sequence[Path]) -> None:
     """
     width = max(len(str(path)) for path in paths)
     for path in paths:
-        name = _A_LAY if path.match(_A_LAY) else path.name
-        say(f"wrote {path!s:<{width}}  {_SHOWS.get(name, '')}".rstrip())
+        say(f"wrote {path!s:<{width}}  {shows(path)}".rstrip())
+
+
+def shows(path: Path) -> str:
+    """Say what to look for in a file that was written.
+
+    Parameters
+    ----------
+    path : Path
+        The file. [-]
+
+    Returns
+    -------
+    text : str
+        A few words; empty for a file that speaks for itself. [-]
+    """
+    return _SHOWS.get(_A_LAY if path.match(_A_LAY) else path.name, "")
 
 
 def command_text(*words: object) -> str:
@@ -381,7 +398,7 @@ class ProgressLine:
         self._trouble = ""
         self._is_gone = False
         self._waiting = threading.Timer(
-            _SILENT_FOR, lambda: print(COMPILING, file=sys.stderr, flush=True)
+            _SILENT_FOR, lambda: print(STILL_STARTING, file=sys.stderr, flush=True)
         )
         self._waiting.daemon = True
 

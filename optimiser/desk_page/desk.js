@@ -1,5 +1,6 @@
 // The edit page: a design, its undo, what it measures; saving and sheets.
 
+import { showChoice } from "/assets/desk_choose.js";
 import { make, shown, signed } from "/assets/desk_draw.js";
 import { drawMap } from "/assets/desk_map.js";
 import { bandStrip, changesTable, drawCourse, drawStrips, sharesTable } from "/assets/desk_plots.js";
@@ -20,6 +21,7 @@ let waiting = false; // whether an answer is on its way
 let late = false; // whether the design has changed since it was asked for
 let since = null; // when the first edit was made that no picture shows yet
 let resting = 0;
+let writing = false; // whether papers are being written
 
 // ------------------------------------------------------------------------- asking
 
@@ -455,17 +457,29 @@ async function save(name, over) {
 }
 
 async function sheet(over = false) {
+  if (writing) return;
   const name = state.file || state.suggested;
-  const { ok, answer } = await ask("/data/sheet", { design: state.design, file: name, over });
   const row = (...buttons) => make("p", { class: "row" }, make("button", { id: "sheet-close", click: close }, "Close"), ...buttons);
+  writing = true;
+  at("sheet").disabled = true;
+  dialog("Papers for the shop", make("p", { id: "sheet-works", role: "status" },
+    "Writing the sheet, workbook, patterns, lays and bill. This takes some seconds …"), make("progress", { "aria-label": "Being written" }));
+  let ok = false;
+  let answer = { error: "The program does not answer. Is it still running?" };
+  try { ({ ok, answer } = await ask("/data/sheet", { design: state.design, file: name, over })); } catch { /* said below */ }
+  writing = false;
+  at("sheet").disabled = false;
   if (ok) {
-    const links = answer.files.map((file) => make("li", {},
-      make("a", { href: `/sheet/${encodeURIComponent(answer.folder)}/${encodeURIComponent(file)}`, target: "_blank", rel: "noopener" }, file)));
-    dialog("Layup sheet", make("p", {}, `Written into ${answer.folder}${isClean() ? "" : "; the design itself is not saved yet"}:`), make("ul", { id: "sheet-files" }, ...links), cautions(), row());
+    const entries = answer.files.map((file) => make("li", {},
+      file.opens ? make("a", { href: `/sheet/${encodeURIComponent(answer.folder)}/${encodeURIComponent(file.name)}`, target: "_blank", rel: "noopener" }, file.name) : make("span", {}, file.name),
+      file.what ? make("span", { class: "quiet" }, ` ${file.what}`) : ""));
+    dialog("Papers for the shop", make("p", {}, `${answer.files.length} written into `, make("strong", { id: "sheet-where" }, answer.where),
+      `, lays and bill for ${answer.batch} shafts${isClean() ? "" : "; the design itself is not saved yet"}:`),
+      make("ul", { id: "sheet-files" }, ...entries), ...answer.notes.map((text) => make("p", { class: "said" }, text)), cautions(), row());
   } else if (answer.reason === "exists") {
-    dialog("Write over it?", make("p", {}, answer.error), row(make("button", { class: "main", id: "sheet-over", click: () => sheet(true) }, "Write over it")));
+    dialog("Write over them?", make("p", {}, answer.error), row(make("button", { class: "main", id: "sheet-over", click: () => sheet(true) }, "Write over them")));
   } else {
-    dialog("No sheet", make("p", { class: "said" }, answer.faults ? answer.faults.map((f) => f.text).join(" ") : answer.error), row());
+    dialog("No papers", make("p", { class: "said" }, answer.faults ? answer.faults.map((f) => f.text).join(" ") : answer.error), row());
   }
 }
 
@@ -492,28 +506,17 @@ async function openDesign(query) {
   settle();
 }
 
-function showChoice(start) {
-  const place = at("choose");
-  place.hidden = false;
-  document.title = `${start.title} – plyfront`;
-  const labels = start.designs[0]?.values.map((value) => value.label) ?? [];
-  place.replaceChildren(make("h2", {}, `${start.title}: choose a design to change`),
-    start.files.length ? make("p", {}, "Saved by hand: ", ...start.files.flatMap((file) => [make("a", { href: `/?file=${encodeURIComponent(file)}` }, file), " "])) : "",
-    make("div", { class: "scroll card" }, make("table", {},
-      make("thead", {}, make("tr", {}, make("th", { class: "left" }, "Design"), make("th", { class: "left" }, "Pick"), ...labels.map((text) => make("th", {}, text)))),
-      make("tbody", {}, ...start.designs.map((design) => make("tr", {},
-        make("td", { class: "left" }, make("a", { href: `/?id=${encodeURIComponent(design.id)}` }, design.id)),
-        make("td", { class: "left", title: design.reason }, design.title),
-        ...design.values.map((value) => make("td", {}, value.shown))))))));
-}
-
 async function begin() {
   const { answer: start } = await ask("/data/start");
   const query = new URLSearchParams(location.search);
   at("others").hidden = !start.designs.length;
   if (query.has("id") || query.has("file")) await openDesign(location.search);
   else if (start.opens) await openDesign("");
-  else showChoice(start);
+  else {
+    at("choose").hidden = false;
+    document.title = `${start.title} – plyfront`;
+    showChoice(at("choose"), start);
+  }
 }
 
 at("undo").addEventListener("click", undo);
@@ -529,8 +532,8 @@ window.addEventListener("keydown", (event) => {
   const key = event.key.toLowerCase();
   if (key === "s") { event.preventDefault(); document.activeElement?.blur?.(); askSave(); return; }
   // within a cell that is being written, undo is the cell's own
-  const writing = document.activeElement?.matches?.("input") && document.activeElement.value !== valueOf(document.activeElement);
-  if (writing) return;
+  const isWriting = document.activeElement?.matches?.("input") && document.activeElement.value !== valueOf(document.activeElement);
+  if (isWriting) return;
   if (key === "z" && !event.shiftKey) { event.preventDefault(); undo(); }
   if ((key === "z" && event.shiftKey) || key === "y") { event.preventDefault(); redo(); }
 });

@@ -3,14 +3,18 @@
 import re
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from model import METRICS, evaluate, read_design
 from optimiser.desk import Desk
+from optimiser.review import suggest
 from optimiser.run import run_spec
+from optimiser.store import Run
 from tests.conftest import SCENARIOS
 from tests.pages.browser import a_browser, need_browser
 from tests.pages.desks import a_desk, served
+from tests.unit.shown_shafts import a_spec, the_library
 
 SHOWN = "#metrics td[data-metric]"
 
@@ -318,12 +322,16 @@ def test_two_tabs_do_not_spoil_each_others_work(desk, visit):
 
 def test_the_sheet_is_made_from_the_page(page, desk):
     page.locator("#sheet").click()
-    page.wait_for_selector("#sheet-files a")
+    # it says at once that it works on it
+    assert "takes some seconds" in page.locator("#sheet-works").inner_text(timeout=500)
+    page.wait_for_selector("#sheet-files a", timeout=60_000)
     assert "safety sheet" in page.locator("#dialog").inner_text()
     names = page.locator("#sheet-files a").all_inner_texts()
-    assert "layup_sheet.pdf" in names
+    for name in ("layup_sheet.pdf", "layup_sheet.xlsx", "patterns.dxf", "lays.pdf"):
+        assert name in names
     folder = next(path for path in desk.folder.iterdir() if path.is_dir())
-    assert {path.name for path in folder.iterdir()} == set(names)
+    assert {path.name for path in folder.iterdir()} == {*names, "made_from"}
+    assert page.locator("#sheet-where").inner_text() == str(folder)
     page.locator("#sheet-close").click()
     page.locator("#sheet").click()
     page.locator("#sheet-over").wait_for()
@@ -336,8 +344,13 @@ def test_a_design_of_a_run_is_chosen_changed_and_saved(tmp_path, visit):
     with served(desk) as port:
         page = visit(port)
         page.wait_for_selector("#choose tbody tr")
-        assert page.locator("#choose tbody tr").count() == len(run.front)
-        page.locator("#choose tbody a").first.click()
+        picks = suggest(run.front, run.spec, run.library.currency)
+        shown = page.locator("#picks tbody a").all_inner_texts()
+        assert shown == list(dict.fromkeys(pick.design_id for pick in picks))
+        assert picks[0].reason in page.locator("#picks").inner_text()
+        assert "Material cost [USD]" in page.locator("#picks").inner_text()
+        assert page.locator("#designs tbody tr").count() == min(20, len(run.front))
+        page.locator("#picks tbody a").first.click()
         page.wait_for_selector(SHOWN)
         identity = re.search(r"id=(\w+)", page.url)[1]
         assert page.locator("#standing").inner_text() == ""
@@ -356,3 +369,86 @@ def test_a_design_of_a_run_is_chosen_changed_and_saved(tmp_path, visit):
     assert design.library == "../library"
     # it does not go by the id of the one it was made from
     assert design.name == f"hybrid 85 {identity} changed"
+
+
+@pytest.fixture(scope="module")
+def many():
+    """What a run of many designs gives to choose from, without its search."""
+    numbers = np.random.default_rng(5).permutation(1_341)
+    columns = [
+        {"label": "Torque [deg]", "decimals": 2, "better": "less"},
+        {"label": "Material cost [USD]", "decimals": 2, "better": "less"},
+        {"label": "Durability margin", "decimals": 3, "better": "more"},
+    ]
+    designs = [
+        {
+            "id": f"{n:05x}{k:03x}",
+            "picks": [{"title": "Cheapest", "reason": "It is."}] if k == 7 else [],
+            "values": [float(n), float(k), None if k == 3 else k / 1_000],
+        }
+        for k, n in enumerate(int(n) for n in numbers)
+    ]
+    designs.sort(key=lambda design: not design["picks"])
+    return {
+        "title": "many",
+        "opens": False,
+        "columns": columns,
+        "designs": designs,
+        "none": "",
+        "files": [],
+        "folder": "somewhere",
+    }
+
+
+def test_many_designs_are_sorted_and_found_by_keys(desk, visit, many, monkeypatch):
+    monkeypatch.setattr(Desk, "start", lambda _: many)
+    with served(desk) as port:
+        page = visit(port)
+        rows = page.locator("#designs tbody tr")
+        rows.first.wait_for()
+        assert rows.count() == 20
+        assert page.evaluate("document.documentElement.scrollHeight") < 1_500
+        assert page.locator("#listed").inner_text() == "20 of 1,341 shown"
+
+        def column(i):
+            texts = page.locator(f"#designs td:nth-child({i})").all_inner_texts()
+            return [float(text) for text in texts]
+
+        assert column(2) == list(range(20))
+        # the field, the choices, then the rows, all with the keyboard
+        page.locator("#find").focus()
+        page.keyboard.press("Tab")
+        page.keyboard.press("ArrowDown")
+        assert column(3) == list(range(20))
+        page.keyboard.press("ArrowDown")  # where more is better, most come first
+        assert column(4) == [(1_340 - k) / 1_000 for k in range(20)]
+        page.keyboard.press("Tab")
+        page.keyboard.press("ArrowUp")
+        assert column(4) == [k / 1_000 for k in range(21) if k != 3]
+        page.locator("#more").click()
+        assert rows.count() == 40
+        some = many["designs"][900]["id"]
+        page.locator("#find").fill(some[:6].upper())
+        told = [d["id"] for d in many["designs"] if d["id"].startswith(some[:6])]
+        assert sorted(rows.locator("a").all_inner_texts()) == sorted(told)
+        page.locator("#find").fill("zz")
+        assert "No design of this run begins" in page.locator("#designs").inner_text()
+        page.locator("#find").fill(some)
+        page.keyboard.press("Enter")
+        page.wait_for_url(f"**/?id={some}")
+
+
+def test_an_empty_front_is_said_in_a_sentence(tmp_path, visit):
+    spec = a_spec(tmp_path)
+    library = the_library()
+    (tmp_path / "run").mkdir()
+    run = Run(folder=tmp_path / "run", spec=spec, library=library, about={})
+    (run.folder / "explanation.txt").write_text("why", encoding="utf-8")
+    desk = Desk.of_run(run)
+    desk.warm_up()
+    with served(desk) as port:
+        page = visit(port)
+        said = page.locator("#none").inner_text()
+        assert "has found no design that keeps every band" in said
+        assert "explanation.txt" in said
+        assert page.locator("#choose table").count() == 0

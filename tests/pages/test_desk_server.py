@@ -7,6 +7,7 @@ import socket
 import subprocess
 import sys
 from dataclasses import replace
+from urllib.parse import quote
 
 import pytest
 
@@ -16,7 +17,8 @@ from optimiser.desk_server import BODY_MOST, DeskServer
 from optimiser.explain import explain
 from optimiser.explain_text import explain_json
 from optimiser.run_folder import ABOUT
-from optimiser.terminal import COMPILING
+from optimiser.sheet import PARTS
+from optimiser.terminal import STILL_STARTING
 from tests.conftest import SCENARIOS
 from tests.pages.desks import a_desk, served
 
@@ -396,15 +398,30 @@ def test_the_sheet_is_written_once_and_handed_out(ask, opened, desk):
     status, data, _ = ask("POST", "/data/sheet", body)
     assert status == 200
     assert data["folder"] == "sheet-for the shop"
+    folder = desk.folder / "sheet-for the shop"
+    assert data["where"] == str(folder)
+    # the whole package, as the command writes it, and each of it said
+    named = {file["name"] for file in data["files"]}
+    assert named == {path.name for path in folder.iterdir()}
+    record = json.loads((folder / "made_from" / "record.json").read_text("utf-8"))
+    assert record["parts"] == list(PARTS)
+    assert all(file["what"] for file in data["files"])
+    assert [f["name"] for f in data["files"] if not f["opens"]] == ["made_from"]
     status, content, headers = ask(
         "GET", "/sheet/sheet-for%20the%20shop/layup_sheet.pdf"
     )
     assert status == 200
     assert content.startswith(b"%PDF")
     assert headers["Content-Type"] == "application/pdf"
+    for name in named - {"made_from"}:
+        path = f"/sheet/sheet-for%20the%20shop/{quote(name)}"
+        status, content, headers = ask("GET", path)
+        assert (status, content) == (200, (folder / name).read_bytes())
+        is_saved = name.endswith((".dxf", ".svg", ".xlsx"))
+        assert headers["Content-Disposition"].startswith("attachment") == is_saved
     assert ask("POST", "/data/sheet", body)[1]["reason"] == "exists"
     assert "files" in ask("POST", "/data/sheet", {**body, "over": True})[1]
-    (desk.folder / "sheet-for the shop" / "secret.txt").write_text("x")
+    (folder / "secret.txt").write_text("x")
     assert ask("GET", "/sheet/sheet-for%20the%20shop/secret.txt")[0] == 404
 
 
@@ -447,7 +464,7 @@ def test_the_command_serves_until_it_is_interrupted(desk, as_json):
         finally:
             process.kill()
     assert (process.returncode, out) == (0, "" if as_json else "closed\n")
-    assert err in ("", f"{COMPILING}\n")  # said wherever a busy machine is slow
+    assert err in ("", f"{STILL_STARTING}\n")  # said wherever a busy machine is slow
 
 
 def test_the_command_refuses_what_is_no_design(capsys, tmp_path):
