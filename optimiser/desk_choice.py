@@ -40,6 +40,7 @@ def choices_of(
             "label": metric_heading(metric, currency),
             "decimals": metric.decimals,
             "better": trades[metric.key] or metric.better,
+            "is_traded": trades[metric.key] is not None,
         }
         for metric in metrics
     ]

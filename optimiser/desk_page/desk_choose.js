@@ -51,7 +51,9 @@ function listOf(start) {
     more.hidden = listed.length === met.length;
     more.textContent = `Show ${Math.min(LISTED, met.length - listed.length)} more`;
   };
-  if (start.columns.length) way.value = start.columns[0].better === "more" ? "more" : "less";
+  // at first by what is traded, the best of it on top
+  by.value = String(Math.max(0, start.columns.findIndex((column) => column.is_traded)));
+  way.value = start.columns[by.value]?.better === "more" ? "more" : "less";
   fill();
   return [make("p", { class: "row" }, make("label", {}, "Find ", find),
     start.columns.length ? make("label", {}, "Sort by ", by) : "", start.columns.length ? way : "", said), rows, more];

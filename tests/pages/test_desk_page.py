@@ -6,11 +6,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from model import METRICS, evaluate, read_design
+from model import METRIC, METRICS, evaluate, read_design
 from optimiser.desk import Desk
 from optimiser.review import suggest
 from optimiser.run import run_spec
 from optimiser.store import Run
+from optimiser.words import metric_heading, number
 from tests.conftest import SCENARIOS
 from tests.pages.browser import a_browser, need_browser
 from tests.pages.desks import a_desk, served
@@ -350,6 +351,16 @@ def test_a_design_of_a_run_is_chosen_changed_and_saved(tmp_path, visit):
         assert picks[0].reason in page.locator("#picks").inner_text()
         assert "Material cost [USD]" in page.locator("#picks").inner_text()
         assert page.locator("#designs tbody tr").count() == min(20, len(run.front))
+        # sorted by the first metric that is traded, the best of it on top
+        trade = run.spec.trades[0]
+        column = run.front[METRIC[trade.metric].column]
+        best = column.min() if trade.trade == "less" else column.max()
+        heads = page.locator("#designs th").all_inner_texts()
+        by = page.locator("#sort-by option:checked").inner_text()
+        top = page.locator("#designs tbody tr").first.locator("td")
+        assert by == metric_heading(METRIC[trade.metric], run.library.currency)
+        text = top.nth(heads.index(by)).inner_text()
+        assert text == number(best, METRIC[trade.metric].decimals)
         page.locator("#picks tbody a").first.click()
         page.wait_for_selector(SHOWN)
         identity = re.search(r"id=(\w+)", page.url)[1]
@@ -376,9 +387,12 @@ def many():
     """What a run of many designs gives to choose from, without its search."""
     numbers = np.random.default_rng(5).permutation(1_341)
     columns = [
-        {"label": "Torque [deg]", "decimals": 2, "better": "less"},
-        {"label": "Material cost [USD]", "decimals": 2, "better": "less"},
-        {"label": "Durability margin", "decimals": 3, "better": "more"},
+        {"label": label, "decimals": decimals, "better": better, "is_traded": True}
+        for label, decimals, better in (
+            ("Torque [deg]", 2, "less"),
+            ("Material cost [USD]", 2, "less"),
+            ("Durability margin", 3, "more"),
+        )
     ]
     designs = [
         {

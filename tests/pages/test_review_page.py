@@ -427,7 +427,8 @@ def test_axes_colour_and_size_can_be_chosen(page):
 
 
 def test_fields_of_bands_stay_within_their_panel(page):
-    assert page.evaluate("""() => {
+    assert (
+        page.evaluate("""() => {
       const panel = document.querySelector('aside');
       return [...document.querySelectorAll('.band')].filter((band) => {
         const box = band.getBoundingClientRect();
@@ -436,8 +437,10 @@ def test_fields_of_bands_stay_within_their_panel(page):
           return left < box.left || right > box.right || width < 45;
         });
       }).length + Number(panel.scrollWidth > panel.clientWidth);
-    }""") == 0
-    assert "Hypervolume: how much of the" in page.locator("#search").inner_text()
+    }""")
+        == 0
+    )
+    assert "Hypervolume: the share of" in page.locator("#search").inner_text()
 
 
 def test_it_fits_a_laptop_and_prints_with_cautions(page):
