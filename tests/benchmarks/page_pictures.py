@@ -40,9 +40,10 @@ def of_review(browser, run, out):
         page.screenshot(path=out / "review.png")
         for identity in dict.fromkeys(picks.values()):
             pin = page.locator("#picks").get_by_role("button", name=f"Pin {identity}")
-            if page.locator(".pin").count() < 4 and pin.count():
-                if pin.get_attribute("aria-pressed") == "false":
-                    pin.click()
+            if page.locator(".pin").count() == 4 or not pin.count():
+                continue
+            if pin.get_attribute("aria-pressed") == "false":
+                pin.click()
         page.locator("#pinned").evaluate("el => el.scrollIntoView()")
         page.mouse.move(5, 5)
         page.wait_for_timeout(6_000)  # until nothing is said any more
