@@ -286,7 +286,7 @@ def _obstacles(design: Design, shop: Array, work: Work) -> tuple[Fault, ...]:
                 "[finish]",
                 "tip_diameter",
                 f"{1e3 * finish.tip_diameter:.3f} mm",
-                f"the build is too thin for it: {short} mm of diameter missing "
+                f"the build is too thin for it: {short} mm of diameter are missing "
                 "within the tip parallel. Add wraps at the tip, or set the mandrel so "
                 "that the tip lies further up it.",
             )

@@ -485,4 +485,5 @@ def test_silence_is_explained(capsys, monkeypatch):
     monkeypatch.setattr("optimiser.terminal._SILENT_FOR", 0.01)
     with ProgressLine(is_live=False):
         time.sleep(0.3)
-    assert "compiling" in capsys.readouterr().err
+    # true whether or not anything is compiled
+    assert capsys.readouterr().err.startswith("still starting; on first use the core")

@@ -262,7 +262,7 @@ def test_what_cannot_be_built_by_a_hair_is_measured_all_the_same(
     thin = ("set", "tip outer: wraps = 1")
     there = evaluate(edited(design, library, thin), library, must_build=False)
     across = there.metrics["tip_diameter"] * 1e3
-    assert "0.612 mm of diameter missing" in str(there.obstacles[0])
+    assert "0.612 mm of diameter are missing" in str(there.obstacles[0])
     assert 8.5 - across == pytest.approx(0.612, abs=6e-4)
 
     def tried(diameter, *more):
@@ -284,7 +284,7 @@ def test_what_cannot_be_built_by_a_hair_is_measured_all_the_same(
     status, text = tried(across + 4e-4, "--out", str(out))
     assert status == 1
     assert "misses: cannot be built: [finish], tip_diameter" in text
-    assert "less than 0.001 mm of diameter missing" in text
+    assert "less than 0.001 mm of diameter are missing" in text
     assert "build below the tip diameter by less than 0.001 mm" in text
     assert f"wrote {out}; it cannot be built yet" in text
     assert read_design(out).finish.tip_diameter == pytest.approx(across / 1e3 + 4e-7)
