@@ -16,7 +16,7 @@ from model.bench import (
 )
 from model.compilation import compiled_lean, compiled_lean_entry, fingerprint
 from model.conditions import Conditions, Layups, Sheet, layups_of, no_layups
-from model.cost import gross_area
+from model.cost import roll_alone
 from model.design import (
     Bench,
     Costs,
@@ -196,7 +196,6 @@ __all__ = [
     "evaluate_batch",
     "fingerprint",
     "format_quantity",
-    "gross_area",
     "hung_drops",
     "layups_of",
     "machine_of",
@@ -218,6 +217,7 @@ __all__ = [
     "read_measured",
     "read_quantity",
     "read_text",
+    "roll_alone",
     "rotated_stiffness",
     "setup_overrides",
     "show_value",

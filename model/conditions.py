@@ -29,8 +29,8 @@ BoolArray = NDArray[np.bool_]
 CELL = 0.025
 
 # columns of the sheet table; the first are the stiffness in the tube's axes
-N_COLUMNS = N_STIFFNESS + 10
-PLY, PIECES, DENSITY, C2, S2, CS, STRAIN, PRICE, ROLL, ANGLE = range(
+N_COLUMNS = N_STIFFNESS + 11
+PLY, PIECES, DENSITY, C2, S2, CS, STRAIN, PRICE, ROLL, ANGLE, MATERIAL = range(
     N_STIFFNESS, N_COLUMNS
 )
 
@@ -200,6 +200,7 @@ class Conditions:
     def numbers(self) -> "Numbers":
         """The same as arrays for the compiled evaluation."""
         table = np.zeros((len(self.sheets), N_COLUMNS))
+        materials = list(dict.fromkeys(sheet.material for sheet in self.sheets))
         rows = zip(self.sheets, self.plies, self.prices, self.roll_widths, strict=True)
         for row, (sheet, ply, price, roll_width) in enumerate(rows):
             table[row, :N_STIFFNESS] = ring_stiffness(
@@ -223,6 +224,7 @@ class Conditions:
                 price,
                 roll_width,
                 abs(sheet.angle),
+                materials.index(sheet.material),
             ]
         drop = self.bench.temperature_drop
         limits = [ply_limits(ply, drop) for ply in self.plies]

@@ -18,6 +18,7 @@ from model.conditions import (
     ANGLE,
     C2,
     DENSITY,
+    MATERIAL,
     PIECES,
     PLY,
     PRICE,
@@ -26,13 +27,12 @@ from model.conditions import (
     Layups,
     Numbers,
 )
-from model.cost import gross_area
+from model.cost import lay_together, roll_alone
 from model.laminate import Q16, Q26, add_ring, close_section
 from model.scratch import Work, lay_points, point_at, stiffness_at, torque_clamp
 from model.wall import (
     SAME_STATION,
     THINNEST,
-    end_widths,
     find_brinks,
     finished_radius,
     least_wall,
@@ -40,6 +40,7 @@ from model.wall import (
     roll_flag,
     roll_straight_edged,
     steepest_step,
+    whole_widths,
 )
 
 Array = NDArray[np.float64]
@@ -168,18 +169,25 @@ def _roll(
                 work.r_in[k],
                 work.r_out[k],
             )
-        run_out = layups.run_out_tip[i, k] > 0.0 or layups.run_out_butt[i, k] > 0.0
-        width_tip, width_butt = end_widths(
-            work.r_in[k], work.r_out[k], first, last, ply[PLY] * ply[PIECES], run_out
+        run_out_tip, run_out_butt = layups.run_out_tip[i, k], layups.run_out_butt[i, k]
+        work.widths[k, 0], work.widths[k, 1] = whole_widths(
+            x,
+            first,
+            last,
+            start + run_out_tip,
+            end - run_out_butt,
+            ply[PLY] * ply[PIECES],
+            work.r_in[k],
+            work.r_out[k],
         )
-        gross, over, splices = gross_area(
+        work.gross[k], work.row_end[k], over, work.splices[k] = roll_alone(
             net,
             end - start,
             ply[PIECES],
             ply[ANGLE],
-            width_tip,
-            width_butt,
-            run_out,
+            work.widths[k, 0],
+            work.widths[k, 1],
+            run_out_tip > 0.0 or run_out_butt > 0.0,
             ply[ROLL],
             cutting.gap,
             cutting.roll_edge,
@@ -191,10 +199,27 @@ def _roll(
                 # it begins at nothing
                 work.r_in[k, p] *= THINNEST
         work.net[k] = net
-        work.gross[k] = gross
-        work.splices[k] = splices
-        cost += gross * ply[PRICE] + costs.labour_per_flag
         overhang = max(overhang, over)
+    sheet = layups.sheet[i]
+    lay_together(
+        numbers.sheets,
+        (MATERIAL, PIECES, ANGLE, ROLL),
+        sheet,
+        work.start,
+        work.end,
+        layups.run_out_tip[i],
+        layups.run_out_butt[i],
+        work.widths,
+        work.net,
+        cutting,
+        work.gross,
+        work.row_end,
+        work.roll_room,
+    )
+    for k in range(len(sheet)):
+        if sheet[k] >= 0:
+            cost += work.gross[k] * numbers.sheets[sheet[k], PRICE]
+            cost += costs.labour_per_flag
     metrics[col.MATERIAL_COST] = cost / (1.0 - costs.scrap)
     shop[col.ROLL_OVERHANG] = overhang
 

@@ -66,6 +66,9 @@ class Work(NamedTuple):
     moment: Array
     net: Array
     gross: Array
+    row_end: Array  #: what a batch wastes at its ends, flag by flag
+    widths: Array  #: of pieces at their ends
+    roll_room: Array
     splices: Array
     mass: Array
     brink_cell: IntArray  #: the point before each place where a flag comes to nothing
@@ -140,6 +143,9 @@ def workspace(conditions: Conditions, n_flags: int, length: float) -> Work:
         hoop_slope=line[15],
         net=np.zeros(n_flags),
         gross=np.zeros(n_flags),
+        row_end=np.zeros(n_flags),
+        widths=np.zeros((n_flags, 2)),
+        roll_room=np.zeros((3, n_flags)),
         splices=np.zeros(n_flags),
         mass=np.zeros(n_flags),
         brink_flag=np.zeros(n_brinks, dtype=np.int64),

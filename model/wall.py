@@ -279,35 +279,43 @@ def roll_straight_edged(
 
 
 @compiled_lean
-def end_widths(
-    r_in: Array, r_out: Array, first: int, last: int, turn: float, run_out: bool
+def whole_widths(
+    x: Array,
+    first: int,
+    last: int,
+    whole_from: float,
+    whole_to: float,
+    turn: float,
+    r_in: Array,
+    r_out: Array,
 ) -> tuple[float, float]:
-    """Width of a rolled piece at both ends, or its greatest where it has run-outs.
+    """Width of a rolled piece at its ends, or where its run-outs end.
 
     Parameters
     ----------
-    r_in, r_out : ndarray, shape (n_x_max,)
-        Radii of the flag's ring before grinding. [m]
+    x : ndarray, shape (n_x_max,)
+        Points; those where run-outs end are among them. [m]
     first, last : int
         First and last point that the flag covers. [-]
+    whole_from, whole_to : float
+        Where it has all its turns. [m]
     turn : float
         Thickness of a turn, that of both plies in a pair. [m]
-    run_out : bool
-        Whether the piece has a run-out. [-]
+    r_in, r_out : ndarray, shape (n_x_max,)
+        Radii of the flag's ring before grinding. [m]
 
     Returns
     -------
     width_tip, width_butt : float
-        Widths; with run-outs the greatest, both times. [m]
+        Widths there. [m]
     """
-    if not run_out:
-        tip = r_out[first] * r_out[first] - r_in[first] * r_in[first]
-        butt = r_out[last] * r_out[last] - r_in[last] * r_in[last]
-        return tip * np.pi / turn, butt * np.pi / turn
-    most = 0.0
-    for p in range(first, last + 1):
-        most = max(most, r_out[p] * r_out[p] - r_in[p] * r_in[p])
-    return most * np.pi / turn, most * np.pi / turn
+    while x[first] < whole_from - SAME_STATION and first < last:
+        first += 1
+    while x[last] > whole_to + SAME_STATION and last > first:
+        last -= 1
+    tip = r_out[first] * r_out[first] - r_in[first] * r_in[first]
+    butt = r_out[last] * r_out[last] - r_in[last] * r_in[last]
+    return tip * np.pi / turn, butt * np.pi / turn
 
 
 @compiled_lean

@@ -20,7 +20,7 @@ from model import (
     compiled_lean,
     compiled_lean_entry,
     fingerprint,
-    gross_area,
+    roll_alone,
 )
 from optimiser.cells import (
     ANGLE,
@@ -178,7 +178,7 @@ def _roll_over_net(
     net = mean * (long - run_outs / 2.0)
     if run_outs > 0.0:
         tip = butt = max(tip, butt)
-    gross, _, _ = gross_area(
+    body, batch_end, _, _ = roll_alone(
         net,
         end - start,
         1.0,
@@ -192,7 +192,7 @@ def _roll_over_net(
         cells.splice_from,
         cells.batch,
     )
-    return float(gross / net)
+    return float((body + batch_end) / net)
 
 
 @compiled_lean

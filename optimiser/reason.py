@@ -230,12 +230,7 @@ class _Laboratory:
         encoding = self.encoding(self.spec, self.library)
         if not can_be_built:
             genomes = self._out_of_nothing()
-        base = self.search(encoding, genomes, self.demand, self.n)
-        for _ in range(_ROUNDS_MOST):
-            before = base.miss
-            base = self.search(encoding, base.genomes, self.demand, self.n)
-            if base.miss > _SETTLED * before:
-                break
+        base = self._settled(encoding, genomes)
         conflict: list[Reached] = []
         together: list[Reached] = []
         binding: list[Binding] = []
@@ -257,16 +252,26 @@ class _Laboratory:
             binding=tuple(binding),
         )
 
+    def _settled(self, encoding: Encoding, genomes: IntArray) -> _Tried:
+        """Search on until it hardly gets nearer."""
+        tried = self.search(encoding, genomes, self.demand, self.n)
+        for _ in range(_ROUNDS_MOST):
+            before = tried.miss
+            tried = self.search(encoding, tried.genomes, self.demand, self.n)
+            if tried.miss > _SETTLED * before:
+                break
+        return tried
+
     def _out_of_nothing(self) -> IntArray:
         """Designs to begin with: the nearest on each mandrel.
 
-        A short search stays with the mandrel that its first designs do best on.
+        A search stays with the mandrel that its first designs do best on.
         """
         found = []
         for i, name in enumerate(self.spec.mandrels):
             encoding = self.encoding(replace(self.spec, mandrels=(name,)), self.library)
             nothing = np.zeros((0, encoding.n_genes), dtype=np.int64)
-            tried = self.search(encoding, nothing, self.demand, self.n)
+            tried = self._settled(encoding, nothing)
             found.append(tried.genomes[:_POPULATION])
             found[-1][:, MANDREL] = i
         return np.concatenate(found)

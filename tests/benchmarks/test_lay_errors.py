@@ -1,3 +1,4 @@
+import numpy as np
 import pytest
 
 from tests.benchmarks.lay_errors import (
@@ -7,8 +8,8 @@ from tests.benchmarks.lay_errors import (
     scenario_errors,
 )
 
-#: What DEVELOPERS.md states, as a share of the cost of a batch of 100.
-STATED = 0.04
+#: What DEVELOPERS.md states, in shares of the cost: of a design, and the mean of some.
+ONE, MEAN = 0.05, 0.03
 
 
 @pytest.mark.parametrize(
@@ -17,13 +18,15 @@ STATED = 0.04
 def test_fast_roll_area_of_a_packaged_design_is_within_the_stated_error(name):
     found = packaged_error(name, 100)
     print(f"{name}: {100 * found.error:+.2f} %, {100 * found.used:.1f} % used")
-    assert abs(found.error) < STATED
+    assert abs(found.error) < MEAN
     assert 0.70 < found.used < 0.85
 
 
 @pytest.mark.slow
+@pytest.mark.parametrize("batch", [100, 12])
 @pytest.mark.parametrize("name", SCENARIOS)
-def test_fast_roll_area_of_searched_designs_is_within_the_stated_error(name):
-    errors = scenario_errors(name, [100], 20_000, 4)
+def test_fast_roll_area_of_searched_designs_is_within_the_stated_error(name, batch):
+    errors = [one.error for one in scenario_errors(name, [batch], 4)]
     assert len(errors) == 4
-    assert max(abs(one.error) for one in errors) < STATED
+    assert max(map(abs, errors)) < ONE
+    assert abs(np.mean(errors)) < MEAN

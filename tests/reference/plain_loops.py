@@ -7,12 +7,12 @@ a dense eigenvalue solve instead of an iteration.
 
 from bisect import bisect_right
 from itertools import pairwise
-from math import ceil, cos, inf, nan, pi, radians, sin, sqrt
+from math import ceil, inf, nan, pi, radians, sqrt
 
 import numpy as np
 from scipy.linalg import eigvals
 
-from tests.reference import plain_clock, plain_strength
+from tests.reference import plain_clock, plain_rolls, plain_strength
 from tests.reference.plain_plies import cured_ply, ring_solid, ring_stiffness
 
 LOOK = 1e-9  # how far a copy of a doubled point looks to its own side [m]
@@ -594,30 +594,6 @@ def direction_spread(design, plies, stiffnesses, points, walls, sections):
 # --- flags on the roll -----------------------------------------------------------
 
 
-def roll_metres(*, b, ends, run_out, length, angle, cosine, usable, spliced, cutting):
-    """Length of roll that one piece takes as one of a batch."""
-    gap, sine = cutting.gap, sin(angle)
-    hollow = b if run_out else max(b, (ends[0] + ends[1]) / 2)
-    if angle == 0:
-        counted = 0.9 if run_out else 1.0
-        half_a_piece = (counted * max(ends) + gap + hollow + gap) / 4
-        row = usable - min(half_a_piece, usable / 2)
-        return (length + gap) * (hollow + gap) / row + 0.35 * length / cutting.batch
-    strip = (usable - b * cosine) / sine
-    whole = 1
-    while (whole + 1) * (length + gap) <= strip + gap + 1e-9:
-        whole += 1
-    fits = length <= strip + 1e-9
-    if fits and not run_out:
-        slack = min(max((strip - whole * (length + gap)) / length, 0), 1)
-        narrow = hollow - slack * abs(ends[1] - ends[0]) / 2
-        hollow = max(narrow, max(ends) / 2)
-    if spliced and not fits:
-        whole = usable / sine / (length + gap)
-    end = 0.85 * length * cosine + 0.35 * hollow * sine
-    return (hollow + gap) / (whole * sine) + end / cutting.batch
-
-
 def whole_cost(design, roll_costs):
     """Cost of a shaft that is sold, which bears those that are not."""
     costs = design.costs
@@ -627,61 +603,59 @@ def whole_cost(design, roll_costs):
     return made / (1 - costs.scrap)
 
 
-def flag_areas(design, library, plies, points, walls, i_flag):
-    """Areas, splices, cost and masses of one flag."""
-    flag, cutting = design.flags[i_flag], design.cutting
-    prepreg, ply = library.prepregs[flag.material], plies[flag.material]
-    pieces = 2 if flag.is_pair else 1
-    start, end = rolled_ends(flag, design)
-    x, w = [], []
-    for i in inside(points, start, end):
-        r_in, _, n = walls[i]["rings"][i_flag]
-        x.append(points[i][0])
-        w.append(n * pi * (2 * r_in + pieces * n * ply["thickness"]))
-    net = pieces * trapezoid(x, w)
-    length = end - start
-    angle = abs(flag.angle)
-    usable = prepreg.roll_width - 2 * cutting.roll_edge
-    # cos(pi/2) is not exactly nothing in floats; a hoop piece has no slanted ends
-    cosine = 0.0 if angle >= radians(90) - 1e-12 else cos(angle)
-    span = length * sin(angle) + max(w) * cosine
-    splices, overhang = 0, 0.0
-    if span > usable + 1e-9:
-        if angle >= cutting.splice_from:
-            splices = ceil(span / usable) - 1
-        else:
-            overhang = span - usable
-    run_out = flag.run_out_tip > 0 or flag.run_out_butt > 0
-    metres = roll_metres(
-        b=net / (pieces * length),
-        ends=(max(w), max(w)) if run_out else (w[0], w[-1]),
-        run_out=run_out,
-        length=length,
-        angle=angle,
-        cosine=cosine,
-        usable=usable,
-        spliced=splices > 0,
-        cutting=cutting,
-    )
-    gross = pieces * metres * prepreg.roll_width
-    shaft_x, shaft_m = [], []
-    for i in inside(points, 0.0, design.shaft.length):
-        a, c = walls[i]["cut"][i_flag]
-        shaft_x.append(points[i][0])
-        shaft_m.append(ply["density"] * pi * (c * c - a * a))
-    return {
-        "cut_station": x,
-        "cut_width": w,
-        "cut_length": length,
-        "pieces": pieces,
-        "area_net": net,
-        "area_gross": gross,
-        "mass": trapezoid(shaft_x, shaft_m),
-        "mass_cut": net * prepreg.faw / (1 - prepreg.resin_content),
-        "cost": gross * prepreg.price,
-        "splices": splices,
-        "overhang": overhang,
-    }
+def flag_areas(design, library, plies, points, walls):
+    """Areas, splices, cost and masses of all flags."""
+    reports, on_rolls = [], []
+    for i_flag, flag in enumerate(design.flags):
+        prepreg, ply = library.prepregs[flag.material], plies[flag.material]
+        pieces = 2 if flag.is_pair else 1
+        start, end = rolled_ends(flag, design)
+        x, w = [], []
+        for i in inside(points, start, end):
+            r_in, _, n = walls[i]["rings"][i_flag]
+            x.append(points[i][0])
+            w.append(n * pi * (2 * r_in + pieces * n * ply["thickness"]))
+        whole = [
+            width
+            for at, width in zip(x, w, strict=True)
+            if start + flag.run_out_tip - SAME <= at <= end - flag.run_out_butt + SAME
+        ]
+        net = pieces * trapezoid(x, w)
+        on_rolls.append(
+            {
+                "material": flag.material,
+                "angle": abs(flag.angle),
+                "length": end - start,
+                "run_outs": (flag.run_out_tip, flag.run_out_butt),
+                "widths": (whole[0], whole[-1]),
+                "net": net,
+                "pieces": pieces,
+            }
+        )
+        shaft_x, shaft_m = [], []
+        for i in inside(points, 0.0, design.shaft.length):
+            a, c = walls[i]["cut"][i_flag]
+            shaft_x.append(points[i][0])
+            shaft_m.append(ply["density"] * pi * (c * c - a * a))
+        reports.append(
+            {
+                "cut_station": x,
+                "cut_width": w,
+                "cut_length": end - start,
+                "pieces": pieces,
+                "area_net": net,
+                "mass": trapezoid(shaft_x, shaft_m),
+                "mass_cut": net * prepreg.faw / (1 - prepreg.resin_content),
+            }
+        )
+    gross, alone = plain_rolls.areas(on_rolls, library.prepregs, design.cutting)
+    for report, flag, area, (_, _, overhang, splices) in zip(
+        reports, design.flags, gross, alone, strict=True
+    ):
+        report["area_gross"] = area
+        report["cost"] = area * library.prepregs[flag.material].price
+        report["overhang"], report["splices"] = overhang, splices
+    return reports
 
 
 # --- shop ------------------------------------------------------------------------
@@ -772,10 +746,7 @@ def evaluate(design, library, ei_stations=(), cell=CELL, step_length=0.010):
     EI = [sections[i][0] for i in on_shaft]
     GJ = [sections[i][1] for i in on_shaft]
     line = [m[i] for i in on_shaft]
-    reports = [
-        flag_areas(design, library, plies, points, walls, i)
-        for i in range(len(design.flags))
-    ]
+    reports = flag_areas(design, library, plies, points, walls)
 
     weight = trapezoid(x, line)
     centre = product_integral(x, line, x) / weight

@@ -9,6 +9,8 @@ from functools import cache
 
 import numpy as np
 
+from tests.reference import plain_rolls
+
 SAME, LOOK, CELL = 1e-7, 1e-9, 0.025
 
 #: Metrics, in the order of their columns.
@@ -252,7 +254,7 @@ def evaluate(design, library, ei_stations=(), step_length=0.010, wanted=None):
     plies, rings = [], []
     costs = design.costs
     cost = costs.labour_per_shaft + costs.consumables_per_shaft
-    overhang_most = 0.0
+    on_rolls = []
     for flag, start, end in zip(flags, starts, ends, strict=True):
         prepreg = library.prepregs[flag.material]
         ply = cured(prepreg, finish.resin_bleed)
@@ -274,44 +276,31 @@ def evaluate(design, library, ei_stations=(), step_length=0.010, wanted=None):
             outer = build + turns * ply.thickness * pieces
             width = np.pi * turns[there] * (build[there] + outer[there])
         net = pieces * float(np.trapezoid(width, x[there]))
-        length, angle = end - start, abs(flag.angle)
-        brim = width[0], width[-1]
-        run_out = flag.run_out_tip > 0 or flag.run_out_butt > 0
-        if run_out:
-            brim = width.max(), width.max()
-        mean = net / (pieces * length)
-        usable = prepreg.roll_width - 2 * cutting.roll_edge
-        span = length * math.sin(angle) + max(brim) * math.cos(angle)
-        if span > usable * (1 + 1e-9) and angle < cutting.splice_from:
-            overhang_most = max(overhang_most, span - usable)
-        breadth = mean if run_out else max(mean, sum(brim) / 2)
-        long, gap = length + cutting.gap, cutting.gap
-        if angle == 0:
-            most = 0.9 * max(brim) if run_out else max(brim)
-            lost = min((most + breadth + 2 * gap) / 4, usable / 2)
-            along = long * (breadth + gap) / (usable - lost)
-            along += 0.35 * length / cutting.batch
-        else:
-            strip = (usable - mean * math.cos(angle)) / math.sin(angle)
-            across = (strip + gap) / long
-            if across + 1e-9 >= 1:
-                across = math.floor(across + 1e-9)
-                slack = np.clip((strip - across * long) / length, 0, 1)
-                if not run_out:
-                    overlap = slack * abs(brim[1] - brim[0]) / 2
-                    breadth = max(breadth - overlap, max(brim) / 2)
-            elif span > usable * (1 + 1e-9) and angle >= cutting.splice_from:
-                across = usable / math.sin(angle) / long
-            else:
-                across = 1
-            along = (breadth + gap) / across / math.sin(angle)
-            end = 0.85 * length * math.cos(angle) + 0.35 * breadth * math.sin(angle)
-            along += end / cutting.batch
-        cost += pieces * along * prepreg.roll_width * prepreg.price
+        at = x[there]
+        whole = (at >= start + flag.run_out_tip - SAME) & (
+            at <= end - flag.run_out_butt + SAME
+        )
+        on_rolls.append(
+            {
+                "material": flag.material,
+                "angle": abs(flag.angle),
+                "length": end - start,
+                "run_outs": (flag.run_out_tip, flag.run_out_butt),
+                "widths": (float(width[whole][0]), float(width[whole][-1])),
+                "net": net,
+                "pieces": pieces,
+            }
+        )
         cost += costs.labour_per_flag
         plies.append(ply)
         rings.append((build, outer))
         build = outer
+    gross, alone = plain_rolls.areas(on_rolls, library.prepregs, cutting)
+    cost += sum(
+        area * library.prepregs[flag.material].price
+        for area, flag in zip(gross, flags, strict=True)
+    )
+    overhang_most = max(overhang for _, _, overhang, _ in alone)
     finished = build - finish.grind
     shortage = depth = 0.0
     if finish.tip_diameter is not None:
