@@ -157,7 +157,7 @@ def test_memory_does_not_grow_with_evaluations(scenario, library):
     run.run(evaluations=25_000)
     early, population = held(), run.state.population
     assert population.n == scenario.search.population
-    run.run(evaluations=75_000)
+    run.run(evaluations=60_000)
     one = sum(array.nbytes for array in vars(population).values()) / population.n
     assert held() == pytest.approx(early, abs=1.1 * run.nursery_size * one, rel=0.0)
 

@@ -203,7 +203,8 @@ def test_review_and_sheet_write_into_the_run(folder, capsys):
         "picks.csv",
     }
     identity = review["picks"][0]["id"]
-    assert main(["sheet", str(folder), "--design", identity[:9], "--json"]) == 0
+    words = ["--design", identity[:9], "--part", "sheet", "--json"]
+    assert main(["sheet", str(folder), *words]) == 0
     sheet = json.loads(capsys.readouterr().out)
     assert any(name.endswith("layup_sheet.pdf") for name in sheet["files"])
     for name in review["files"] + sheet["files"]:
