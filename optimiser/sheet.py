@@ -226,10 +226,6 @@ def write_parts(
                 laid_shapes(lay),
                 f"{_note(report, papers)}   {lay.material}, {lay.batch} shafts",
             )
-        for old in folder.glob("lay_*.dxf"):
-            # of an earlier package: no cutter may take it for one of this
-            if _LAY_FILE.fullmatch(old.name) and old.name not in contents:
-                old.unlink()
     paths = []
     if "sheet" in parts:
         mandrel = library.mandrels[report.design.shaft.mandrel]
@@ -237,6 +233,11 @@ def write_parts(
             report, folder, spec=spec, mandrel=mandrel, overlap=overlap, papers=papers
         )
     paths += [write_bytes(folder / name, text) for name, text in contents.items()]
+    if "lays" in parts:
+        for old in folder.glob("lay_*.dxf"):
+            # of an earlier package: no cutter may take it for one of this
+            if _LAY_FILE.fullmatch(old.name) and old.name not in contents:
+                old.unlink()
     if bill is not None and "lays" in parts:
         paths.append(
             write_table(folder / "lays.csv", lays_table(bill, lays, papers.units))

@@ -200,13 +200,22 @@ def test_each_part_is_written_alone(tmp_path, parts, names):
         assert len(found) == 3 + len(table)
 
 
-def test_no_lay_of_another_package_stays_for_the_cutter(tmp_path):
+def test_no_lay_of_another_package_stays_for_the_cutter(tmp_path, monkeypatch):
     kept = tmp_path / "lay_of_the_land.dxf"  # no name of ours
     stale = tmp_path / "lay_9_another-prepreg.dxf"
     for path in (kept, stale):
         path.write_text("0\nEOF\n", encoding="ascii")
     write_parts(REPORT, LIBRARY, tmp_path, parts=["patterns"], batch=1)
     assert stale.exists()  # what is not written anew is let be
+    with monkeypatch.context() as patch:
+
+        def full(*_):
+            raise OSError
+
+        patch.setattr("optimiser.sheet.write_bytes", full)
+        with pytest.raises(OSError):  # noqa: PT011
+            write_parts(REPORT, LIBRARY, tmp_path, parts=["lays"], batch=1)
+    assert stale.exists()  # nothing is taken away before its like is written
     paths = write_parts(REPORT, LIBRARY, tmp_path, parts=["lays"], batch=1).paths
     assert kept.exists()
     assert {path for path in tmp_path.glob("lay_*_*.dxf") if path != kept} == {
