@@ -4,7 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model import metrics as col
-from model.clock import around_the_clock, innermost_step, worst_spread
+from model.clock import around_the_clock, innermost_step
 from model.compilation import compiled_stage
 from model.conditions import C2, CS, PIECES, PLY, S2, STRAIN, Layups, Numbers
 from model.failure import SHEARED
@@ -12,6 +12,7 @@ from model.laminate import Q22
 from model.residual import add_cooling, free_strains
 from model.scratch import Work
 from model.shell import add_hoop, close_hoop, crush_ply_use, crush_use, flattening_use
+from model.spread import worst_spread
 from model.strength import (
     bending_field,
     envelope_margin,

@@ -26,9 +26,8 @@ every direction.
 
 A run-out passes through every part of a turn within a few millimetres of shaft, and
 the end of an arc goes round twice a turn, its second harmonic on a circle of radius
-pieces / 4 about the mean of the arc. Between two stations the spread is therefore
-looked at 16 times a turn, all but the flags that run out being linear there; cells
-that cannot be the worst, as the radii added to the rest show, are passed over.
+pieces / 4 about the mean of the arc. That radius and that mean are summed too, for the
+search of the worst spread between stations (``spread``).
 
 Where it does not hold: under a thin outermost flag that the whole-length grind takes
 away on one side only (the surface is then of two materials), and at a tip that is
@@ -39,6 +38,13 @@ are ground before others and the spread is rather understated.
 import numpy as np
 from numpy.typing import NDArray
 
+from model.arcs import (
+    arc_harmonics,
+    partial_turn,
+    ride_energy,
+    step_energy,
+    turns_at,
+)
 from model.compilation import compiled_lean
 from model.laminate import Q11, Q12, Q22
 from model.wall import SAME_STATION
@@ -65,133 +71,11 @@ N_AROUND = 14
     SCRATCH,
 ) = range(N_AROUND)
 
-#: Looks a turn within a cell in which a flag runs out, and the most in a cell.
-_LOOKS = 16.0
-_MOST_LOOKS = 64
-#: What the most spread of a cell is multiplied by before it is passed over.
-_SAFE = 1.05
 #: Columns of what is kept of flags that run out.
 N_RUNNING = 6
-_FULL, _SHORT, _COS, _SIN, _TIP_RATE, _BUTT_RATE = range(N_RUNNING)
-#: A part of a turn below this is none.
-_WHOLE = 1e-6
+FULL, SHORT, EDGE_COS, EDGE_SIN, TIP_RATE, BUTT_RATE = range(N_RUNNING)
 #: The tip is ground if it is ground deeper than this. [m]
 _TIP_GROUND = 1e-9
-
-
-@compiled_lean
-def partial_turn(layers: float) -> tuple[float, float]:
-    """Split a number of layers into whole ones and the part on an arc.
-
-    Parameters
-    ----------
-    layers : float
-        Layers; a bias pair lays two a turn, each on half of the round. [-]
-
-    Returns
-    -------
-    whole, part : float
-        Whole layers, and a part of one that is 0 or clearly between 0 and 1. [-]
-    """
-    whole = np.floor(layers + _WHOLE)
-    part = layers - whole
-    return whole, part if part > _WHOLE else 0.0
-
-
-@compiled_lean
-def arc_harmonics(
-    part: float, pieces: float, cos_clock: float, sin_clock: float
-) -> tuple[float, float, float, float]:
-    """Harmonics of the arc that a partial ply covers, or of both arcs of a pair.
-
-    Parameters
-    ----------
-    part : float
-        Share of the round that is covered, 0 to 1. [-]
-    pieces : float
-        1, or 2 for a bias pair: two arcs, half a turn apart. [-]
-    cos_clock, sin_clock : float
-        Cosine and sine of the position where the arc begins. [-]
-
-    Returns
-    -------
-    cos2, sin2 : float
-        Half the integral of cos 2α and sin 2α over the arc. [rad]
-    cos1, sin1 : float
-        Integral of cos α and sin α over the arc. [rad]
-
-    Notes
-    -----
-    The sine and cosine of half the arc come from their series about a quarter turn,
-    to 1e-10, since they are wanted at many points of a run-out.
-    """
-    u = np.pi * (part / pieces - 0.5)
-    v = u * u
-    s = 1.0 - v / 2.0 * (
-        1.0
-        - v
-        / 12.0
-        * (
-            1.0
-            - v
-            / 30.0
-            * (
-                1.0
-                - v / 56.0 * (1.0 - v / 90.0 * (1.0 - v / 132.0 * (1.0 - v / 182.0)))
-            )
-        )
-    )
-    c = -u * (
-        1.0
-        - v
-        / 6.0
-        * (
-            1.0
-            - v
-            / 20.0
-            * (
-                1.0
-                - v
-                / 42.0
-                * (
-                    1.0
-                    - v
-                    / 72.0
-                    * (1.0 - v / 110.0 * (1.0 - v / 156.0 * (1.0 - v / 210.0)))
-                )
-            )
-        )
-    )
-    cm = cos_clock * c - sin_clock * s
-    sm = sin_clock * c + cos_clock * s
-    second = pieces * s * c
-    first = 2.0 * s if pieces == 1.0 else 0.0
-    return second * (cm * cm - sm * sm), second * 2.0 * sm * cm, first * cm, first * sm
-
-
-@compiled_lean
-def _turns(
-    x: float,
-    r_in: float,
-    start: float,
-    end: float,
-    wraps: float,
-    run_out_tip: float,
-    run_out_butt: float,
-    width_tip: float,
-    width_butt: float,
-    turn: float,
-) -> float:
-    """Turns of a flag with run-outs or straight edges at a station."""
-    if wraps > 0.0:
-        share = 1.0
-        if run_out_tip > 0.0:
-            share = min(share, (x - start) / run_out_tip)
-        if run_out_butt > 0.0:
-            share = min(share, (end - x) / run_out_butt)
-        return wraps * max(share, 0.0)
-    width = width_tip + (width_butt - width_tip) * (x - start) / (end - start)
-    return float((np.sqrt(r_in * r_in + turn * width / np.pi) - r_in) / turn)
 
 
 @compiled_lean
@@ -347,7 +231,7 @@ def around_the_clock(
             from_point = first[k] if end == 0 else short
             to_point = full if end == 0 else last[k] + 1
             for p in range(from_point, min(to_point, tip_end)):
-                turns = _turns(
+                turns = turns_at(
                     x[p],
                     inside[p],
                     x[first[k]],
@@ -391,17 +275,17 @@ def around_the_clock(
         )
         whole, part = partial_turn(wraps[k] * pieces)
         varies = full > first[k] or short <= last[k]
-        running[k, _FULL], running[k, _SHORT] = first[k], last[k]
+        running[k, FULL], running[k, SHORT] = first[k], last[k]
         if (part > 0.0 or varies) and (only < 0 or only == k):
             position = clock[k]
             if np.isnan(position):
                 position = 2.0 * np.pi * before / n_there
             c, s = np.cos(position), np.sin(position)
             if wraps[k] > 0.0 and varies:
-                running[k, _FULL], running[k, _SHORT] = full, short - 1
-                running[k, _COS], running[k, _SIN] = c, s
-                running[k, _TIP_RATE] = wraps[k] / max(run_out_tip[k], SAME_STATION)
-                running[k, _BUTT_RATE] = wraps[k] / max(run_out_butt[k], SAME_STATION)
+                running[k, FULL], running[k, SHORT] = full, short - 1
+                running[k, EDGE_COS], running[k, EDGE_SIN] = c, s
+                running[k, TIP_RATE] = wraps[k] / max(run_out_tip[k], SAME_STATION)
+                running[k, BUTT_RATE] = wraps[k] / max(run_out_butt[k], SAME_STATION)
             if part > 0.0:
                 _add_step(
                     q11,
@@ -428,7 +312,7 @@ def around_the_clock(
                 )
                 high = min(to_point, last[k]) if runs_out and end == 0 else to_point - 1
                 for p in range(low, high + 1):
-                    turns = _turns(
+                    turns = turns_at(
                         x[p],
                         r_in[k, p],
                         x[first[k]],
@@ -445,7 +329,7 @@ def around_the_clock(
                     a = r_in[k, p] + whole * ply
                     cos2 = sin2 = cos1 = sin1 = energy = 0.0
                     if a < limit[p]:
-                        energy = _step_energy(q11, q12, q22, ply, a, hoop[p], over)
+                        energy = step_energy(q11, q12, q22, ply, a, hoop[p], over)
                     if part > 0.0:
                         cos2, sin2, cos1, sin1 = arc_harmonics(part, pieces, c, s)
                         cos2 *= energy
@@ -470,7 +354,7 @@ def around_the_clock(
         if k > inner:
             a_k, b_k = r_in[k], r_out[k]
             for p in range(np.uint64(first[k]), np.uint64(last[k] + 1)):
-                ride[p] += _ride(q11, q12, q22, a_k[p], b_k[p], hoop[p])
+                ride[p] += ride_energy(q11, q12, q22, a_k[p], b_k[p], hoop[p])
 
 
 @compiled_lean
@@ -530,19 +414,6 @@ def _round_off(
 
 
 @compiled_lean
-def _step_energy(
-    q11: float, q12: float, q22: float, ply: float, a: float, hoop: float, over: float
-) -> float:
-    """Energy per angle that a step brings, at unit curvature, with what rides on it."""
-    b = a + ply
-    a2, b2 = a * a, b * b
-    d2 = (b2 - a2) * 0.5
-    d3 = (b2 * b - a2 * a) * (1.0 / 3.0)
-    d4 = (b2 + a2) * d2 * 0.5
-    return q11 * d4 + hoop * (2.0 * q12 * d3 + q22 * hoop * d2) + ply * over
-
-
-@compiled_lean
 def _add_step(
     q11: float,
     q12: float,
@@ -564,7 +435,7 @@ def _add_step(
     first, last = np.uint64(full), np.uint64(short)
     for p in range(first, last):
         a = r_in[p] + lift
-        energy = _step_energy(q11, q12, q22, ply, a, hoop[p], ride[p] - top[p])
+        energy = step_energy(q11, q12, q22, ply, a, hoop[p], ride[p] - top[p])
         scratch[p] = energy if a < limit[p] else 0.0
     s_cos, s_sin = around[COS2], around[SIN2]
     for p in range(first, last):
@@ -575,282 +446,3 @@ def _add_step(
         for p in range(first, last):
             s_cos[p] += cos1 * scratch[p]
             s_sin[p] += sin1 * scratch[p]
-
-
-def fine_scratch() -> Array:
-    """Make scratch for the stations within a cell.
-
-    Returns
-    -------
-    fine : ndarray, shape (5, 65)
-        Zeros. [-]
-    """
-    return np.zeros((5, _MOST_LOOKS + 1))
-
-
-@compiled_lean
-def worst_spread(
-    sheets: Array,
-    ply_column: int,
-    pieces_column: int,
-    sheet: IntArray,
-    wraps: Array,
-    run_out_tip: Array,
-    run_out_butt: Array,
-    inner: int,
-    x: Array,
-    hoop: Array,
-    EI: Array,
-    mandrel: Array,
-    finished: Array,
-    r_in: Array,
-    r_out: Array,
-    begin: IntArray,
-    end: IntArray,
-    first: int,
-    last: int,
-    running: Array,
-    around: Array,
-    fine: Array,
-) -> tuple[float, float]:
-    """Largest difference of bending stiffness between directions, of its mean.
-
-    Parameters
-    ----------
-    sheets : ndarray, shape (n_sheet, n_column)
-        Stiffness of each sheet in its first six columns, as for the ring sums. [Pa]
-    ply_column, pieces_column : int
-        Columns of the ply's thickness in m and of 1, or 2 for a pair. [-]
-    sheet : ndarray, shape (n_flag,)
-        Sheet of each flag in rolling order; negative for no flag. [-]
-    wraps : ndarray, shape (n_flag,)
-        Turns between the run-outs; 0 for a piece with straight edges. [-]
-    run_out_tip, run_out_butt : ndarray, shape (n_flag,)
-        Lengths over which the turns rise from none. [m]
-    inner : int
-        Innermost flag with a partial ply; not -1. [-]
-    x, hoop, EI : ndarray, shape (n_x_max,)
-        Points, hoop strain under unit curvature, bending stiffness of the smeared
-        wall. [m, m, N·m²]
-    mandrel, finished : ndarray, shape (n_x_max,)
-        Radius of the bore and of the finished shaft. [m]
-    r_in, r_out : ndarray, shape (n_flag, n_x_max)
-        Radii of the flags' rings, clipped to the finished radius. [m]
-    begin, end : ndarray, shape (n_flag,)
-        Range of points that each flag covers. [-]
-    first, last : int
-        Range of points. [-]
-    running : ndarray, shape (n_flag, 6)
-        Where flags run out, of ``around_the_clock``. [-]
-    around : ndarray, shape (14, n_x_max)
-        Sums around the clock. [N·m²]
-    fine : ndarray, shape (5, 65)
-        Scratch for the stations within a cell, as of ``fine_scratch``. [N·m²]
-
-    Returns
-    -------
-    spread : float
-        Largest (max - min) / mean. [-]
-    station : float
-        Where that is. [m]
-
-    Notes
-    -----
-    Two things are taken as in a wall of even modulus, since they enter the small term
-    of the neutral axis only: EA = 4 EI / (r_out² + r_in²), and S as the first harmonic
-    of the energy over the outer radius.
-    """
-    c2, s2, c1, s1 = around[COS2], around[SIN2], around[COS1], around[SIN1]
-    square = around[SCRATCH]
-    for p in range(np.uint64(first), np.uint64(last + 1)):
-        ratio = mandrel[p] / finished[p]
-        square[p] = _squared_spread(c2[p], s2[p], c1[p], s1[p], EI[p], ratio)
-    worst, station = square[first], x[first]
-    for p in range(first + 1, last + 1):
-        if square[p] > worst:
-            worst, station = square[p], x[p]
-
-    # the most that a cell may have; the highest is looked at first
-    most = around[SCRATCH]
-    highest = first
-    for p in range(first, last + 1):
-        most[p] = _most(p, EI, mandrel, finished, around)
-        highest = p if most[p] > most[highest] else highest
-    start = max(highest - 1, first)
-    for i in range(last - first + 2):
-        p = start + i if i < 2 else first + i - 2
-        if p >= last or max(most[p], most[p + 1]) <= worst or x[p + 1] <= x[p]:
-            continue
-        if i >= 2 and (p == start or p == start + 1):
-            continue
-        rate = 0.0
-        for k in range(inner, len(sheet)):
-            if sheet[k] >= 0 and begin[k] <= p < end[k]:
-                if p < running[k, _FULL]:
-                    rate = max(rate, running[k, _TIP_RATE])
-                if p >= running[k, _SHORT]:
-                    rate = max(rate, running[k, _BUTT_RATE])
-        n = int(np.ceil(_LOOKS * rate * (x[p + 1] - x[p]) - 1e-6))
-        n = min(n, fine.shape[1] - 1)
-        if n < 2:
-            continue
-        _fill_fine(
-            p,
-            n,
-            sheets,
-            ply_column,
-            pieces_column,
-            sheet,
-            wraps,
-            run_out_tip,
-            run_out_butt,
-            inner,
-            x,
-            hoop,
-            r_in,
-            r_out,
-            begin,
-            end,
-            running,
-            around,
-            fine,
-        )
-        q = p + 1
-        step = 1.0 / n
-        c2_p, c2_q = c2[p] - fine[0, 0], c2[q] - fine[0, n]
-        s2_p, s2_q = s2[p] - fine[1, 0], s2[q] - fine[1, n]
-        c1_p, c1_q = c1[p] - fine[2, 0], c1[q] - fine[2, n]
-        s1_p, s1_q = s1[p] - fine[3, 0], s1[q] - fine[3, n]
-        bore_p, bore_q, out_p, out_q = mandrel[p], mandrel[q], finished[p], finished[q]
-        EI_p, EI_q = EI[p], EI[q]
-        f_c2, f_s2, f_c1, f_s1 = fine[0], fine[1], fine[2], fine[3]
-        f = fine[4]
-        for j in range(np.uint64(0), np.uint64(n + 1)):
-            b = np.float64(j) * step
-            a = 1.0 - b
-            ratio = (a * bore_p + b * bore_q) / (a * out_p + b * out_q)
-            f[j] = _squared_spread(
-                a * c2_p + b * c2_q + f_c2[j],
-                a * s2_p + b * s2_q + f_s2[j],
-                a * c1_p + b * c1_q + f_c1[j],
-                a * s1_p + b * s1_q + f_s1[j],
-                a * EI_p + b * EI_q,
-                ratio,
-            )
-        for j in range(1, n):
-            if f[j] > worst:
-                worst, station = f[j], x[p] + j * step * (x[q] - x[p])
-    return float(2.0 * np.sqrt(worst)), float(station)
-
-
-@compiled_lean
-def _squared_spread(
-    c2: float, s2: float, c: float, s: float, EI: float, ratio: float
-) -> float:
-    """Square of half the spread of a section, from its harmonics."""
-    soft = (1.0 + ratio * ratio) * 0.125
-    # all times EI, so that one division is enough
-    along = EI * c2 - (c * c - s * s) * soft
-    across = EI * s2 - 2.0 * c * s * soft
-    mean = EI * EI - (c * c + s * s) * soft
-    return (along * along + across * across) / (mean * mean)
-
-
-@compiled_lean
-def _most(p: int, EI: Array, mandrel: Array, finished: Array, around: Array) -> float:
-    """Square of half the most spread near a point where flags run out; 0 elsewhere."""
-    radius, pull = around[RADIUS, p], around[PULL, p]
-    if radius == 0.0:
-        return 0.0
-    ratio = mandrel[p] / finished[p]
-    soft = (1.0 + ratio * ratio) * 0.125
-    c, s = (
-        around[COS1, p] + around[MEAN_COS1, p],
-        around[SIN1, p] + around[MEAN_SIN1, p],
-    )
-    along = EI[p] * (around[COS2, p] + around[MEAN_COS2, p]) - (c * c - s * s) * soft
-    across = EI[p] * (around[SIN2, p] + around[MEAN_SIN2, p]) - 2.0 * c * s * soft
-    first = c * c + s * s
-    more = pull * (2.0 * np.sqrt(first) + pull) * soft
-    size = np.sqrt(along * along + across * across) + EI[p] * radius + more
-    half = _SAFE * size / (EI[p] * EI[p] - (first + more) * soft)
-    return float(half * half)
-
-
-@compiled_lean
-def _fill_fine(
-    p: int,
-    n: int,
-    sheets: Array,
-    ply_column: int,
-    pieces_column: int,
-    sheet: IntArray,
-    wraps: Array,
-    run_out_tip: Array,
-    run_out_butt: Array,
-    inner: int,
-    x: Array,
-    hoop: Array,
-    r_in: Array,
-    r_out: Array,
-    begin: IntArray,
-    end: IntArray,
-    running: Array,
-    around: Array,
-    fine: Array,
-) -> None:
-    """Sum the harmonics of flags that run out, within the cell behind a point."""
-    fine[:4, : n + 1] = 0.0
-    f_c2, f_s2, f_c1, f_s1 = fine[0], fine[1], fine[2], fine[3]
-    q = p + 1
-    limit_p, limit_q = around[LIMIT, p], around[LIMIT, q]
-    h_p, h_q = hoop[p], hoop[q]
-    over_p, over_q = -around[TOP, p], -around[TOP, q]
-    for k in range(len(sheet) - 1, inner - 1, -1):
-        if sheet[k] < 0:
-            continue
-        row_k = sheets[sheet[k]]
-        q11, q12, q22 = row_k[Q11], row_k[Q12], row_k[Q22]
-        covers = begin[k] <= p < end[k]
-        if covers and (p < running[k, _FULL] or p >= running[k, _SHORT]):
-            ply, pieces = row_k[ply_column], row_k[pieces_column]
-            c, s = running[k, _COS], running[k, _SIN]
-            low, high, turns = x[begin[k]], x[end[k]], wraps[k]
-            tip, butt = run_out_tip[k], run_out_butt[k]
-            near = _turns(x[p], 0.0, low, high, turns, tip, butt, 0.0, 0.0, 0.0)
-            far = _turns(x[q], 0.0, low, high, turns, tip, butt, 0.0, 0.0, 0.0)
-            r_p, r_q = r_in[k, p], r_in[k, q]
-            step = 1.0 / n
-            for j in range(np.uint64(0), np.uint64(n + 1)):
-                b = np.float64(j) * step
-                layers = (near + b * (far - near)) * pieces
-                whole = np.floor(layers + _WHOLE)
-                part = layers - whole
-                a = r_p + b * (r_q - r_p) + whole * ply
-                is_there = part > _WHOLE and a < limit_p + b * (limit_q - limit_p)
-                cos2, sin2, cos1, sin1 = arc_harmonics(part, pieces, c, s)
-                energy = _step_energy(
-                    q11,
-                    q12,
-                    q22,
-                    ply,
-                    a,
-                    h_p + b * (h_q - h_p),
-                    over_p + b * (over_q - over_p),
-                )
-                energy = energy if is_there else 0.0
-                f_c2[j] += cos2 * energy
-                f_s2[j] += sin2 * energy
-                f_c1[j] += cos1 * energy
-                f_s1[j] += sin1 * energy
-        if covers:
-            over_p += _ride(q11, q12, q22, r_in[k, p], r_out[k, p], h_p)
-            over_q += _ride(q11, q12, q22, r_in[k, q], r_out[k, q], h_q)
-
-
-@compiled_lean
-def _ride(q11: float, q12: float, q22: float, a: float, b: float, hoop: float) -> float:
-    """Energy per height that a ring gains by riding over a step."""
-    both = a + b
-    rise = q11 * (both * both - a * b) + hoop * (2.0 * q12 * both + q22 * hoop)
-    return (b - a) * rise

@@ -18,14 +18,13 @@ from model.clock import (
     SIN1,
     SIN2,
     around_the_clock,
-    fine_scratch,
     innermost_step,
-    worst_spread,
 )
 from model.compilation import SOURCES, compiled_entry
 from model.conditions import PIECES, PLY, Conditions, Layups
 from model.planes import NO_SPREAD, PlaneModes, plane_modes
 from model.scratch import Work
+from model.spread import fine_scratch, worst_spread
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

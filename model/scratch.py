@@ -5,11 +5,12 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from model.clock import N_AROUND, N_RUNNING, fine_scratch
+from model.clock import N_AROUND, N_RUNNING
 from model.compilation import compiled_lean, compiled_stage
 from model.conditions import Conditions, Layups, Numbers
 from model.laminate import N_SUMS
 from model.shell import N_HOOP
+from model.spread import fine_scratch
 from model.strength import N_FIELD
 from model.wall import SAME_STATION, place_points, sort_marks
 

@@ -30,15 +30,8 @@ from optimiser.encoding import (
     flag_start,
     rolling_order,
 )
-from optimiser.settling import (
-    copy_genome,
-    fit,
-    is_there,
-    nearest,
-    pick,
-    room_for_order,
-    turn_of,
-)
+from optimiser.genes import copy_genome, is_there, nearest, pick, turn_of
+from optimiser.settling import fit, room_for_order
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -15,7 +15,8 @@ from model import METRICS, Work, evaluate_batch, workspace
 from optimiser.breeding import breed
 from optimiser.cells import cells_of
 from optimiser.encoding import Encoding
-from optimiser.outlook import N_FORESEEN, evaluated, foresee
+from optimiser.outlook import evaluated, foresee
+from optimiser.outlook_sums import N_FORESEEN
 from optimiser.problem import Demand, Scores
 from optimiser.settling import settled
 from optimiser.state import Designs, Progress, State

@@ -14,6 +14,7 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from model import compiled_lean, compiled_lean_entry, fingerprint
+from optimiser.diameters import fit_diameters, misfit
 from optimiser.encoding import (
     END,
     GENES,
@@ -26,116 +27,15 @@ from optimiser.encoding import (
     SET,
     SHEET,
     START,
-    WRAPS,
     Tables,
     flag_end,
     flag_start,
     rolling_order,
 )
+from optimiser.genes import is_there, limit_wraps, nearest, pick
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-
-_DIAMETER_TRIES = 60
-
-
-@compiled_lean
-def copy_genome(genome: IntArray, into: IntArray) -> None:
-    """Copy a genome, without the array in between that an assignment makes.
-
-    Parameters
-    ----------
-    genome : ndarray, shape (n_genes,)
-        Integers. [-]
-    into : ndarray, shape (n_genes,)
-        Written. [-]
-    """
-    for gene in range(len(genome)):
-        into[gene] = genome[gene]
-
-
-@compiled_lean
-def pick(rng: Generator, n: int) -> int:
-    """An index below a number, each as likely.
-
-    Parameters
-    ----------
-    rng : Generator
-        Source of randomness. [-]
-    n : int
-        How many there are. [-]
-
-    Returns
-    -------
-    index : int
-        0 to n - 1. [-]
-    """
-    # the generator's own integers come in an array, which takes far longer
-    return int(rng.random() * n)
-
-
-@compiled_lean
-def is_there(genome: IntArray, t: Tables, place: int) -> bool:
-    """Whether a place holds a flag.
-
-    Parameters
-    ----------
-    genome : ndarray, shape (n_genes,)
-        Integers. [-]
-    t : Tables
-        Choices. [-]
-    place : int
-        Index of the place. [-]
-
-    Returns
-    -------
-    is_there : bool
-        True where the place is not optional, or taken. [-]
-    """
-    return not t.optional[place] or genome[HEAD + GENES * place + PRESENT] == 1
-
-
-@compiled_lean
-def turn_of(genome: IntArray, t: Tables, place: int) -> float:
-    """Radius that one wrap of a place's flag adds.
-
-    Parameters
-    ----------
-    genome : ndarray, shape (n_genes,)
-        Integers. [-]
-    t : Tables
-        Choices. [-]
-    place : int
-        Index of the place. [-]
-
-    Returns
-    -------
-    turn : float
-        Radius. [m]
-    """
-    base = HEAD + GENES * place
-    return float(t.turn[t.sheet[place, genome[base + SHEET]]])
-
-
-@compiled_lean
-def _rise(genome: IntArray, t: Tables, place: int) -> float:
-    """Radius that a place's flag adds."""
-    wraps = t.wraps[place, genome[HEAD + GENES * place + WRAPS]]
-    return float(wraps * turn_of(genome, t, place))
-
-
-@compiled_lean
-def _limit_wraps(genome: IntArray, t: Tables, place: int) -> None:
-    """Lower the wraps of a flag whose edge would step by more than the rules allow."""
-    base = HEAD + GENES * place
-    step = np.inf
-    if flag_start(genome, t, place) > SAME and t.run_out_tip[place] == 0.0:
-        step = t.diameter_step_max - t.taper
-    length = t.length[genome[LENGTH]]
-    if flag_end(genome, t, place) < length - SAME and t.run_out_butt[place] == 0.0:
-        step = min(step, t.diameter_step_max)
-    while genome[base + WRAPS] > 0 and 2.0 * _rise(genome, t, place) > step:
-        genome[base + WRAPS] -= 1
 
 
 @compiled_lean
@@ -365,137 +265,12 @@ def settle(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> bool
             return False
         genome[HEAD + GENES * place + PRESENT] = 0
     for place in range(len(t.optional)):
-        _limit_wraps(genome, t, place)
+        limit_wraps(genome, t, place)
     if not _space_out(genome, t, rng):
         return False
     if not _limit_materials(genome, t, rng):
         return False
     return not t.outer_straight or _straight_outside(genome, t, order)
-
-
-@compiled_lean
-def _mandrel_at(genome: IntArray, t: Tables, station: float) -> float:
-    mandrel = genome[MANDREL]
-    s = station + t.mandrel_set[genome[SET]]
-    j = 0
-    while j < t.breaks[mandrel] - 2 and s > t.distance[mandrel, j + 1]:
-        j += 1
-    share = (s - t.distance[mandrel, j]) / (
-        t.distance[mandrel, j + 1] - t.distance[mandrel, j]
-    )
-    span = t.radius[mandrel, j + 1] - t.radius[mandrel, j]
-    return float(t.radius[mandrel, j] + share * span)
-
-
-@compiled_lean
-def _end_radii(genome: IntArray, t: Tables) -> tuple[float, float]:
-    """Radius of the build at tip and butt."""
-    length = t.length[genome[LENGTH]]
-    tip = _mandrel_at(genome, t, 0.0)
-    butt = _mandrel_at(genome, t, length)
-    for place in range(len(t.optional)):
-        if not is_there(genome, t, place):
-            continue
-        rise = _rise(genome, t, place)
-        if flag_start(genome, t, place) <= SAME and t.run_out_tip[place] == 0.0:
-            tip += rise
-        if flag_end(genome, t, place) >= length - SAME and t.run_out_butt[place] == 0.0:
-            butt += rise
-    return tip, butt
-
-
-@compiled_lean
-def misfit(genome: IntArray, t: Tables) -> float:
-    """How far the build at tip and butt lies outside its bands.
-
-    Parameters
-    ----------
-    genome : ndarray, shape (n_genes,)
-        Integers. [-]
-    t : Tables
-        Choices and bands. [-]
-
-    Returns
-    -------
-    misfit : float
-        Radius. [m]
-    """
-    tip, butt = _end_radii(genome, t)
-    return float(
-        max(t.tip_low - tip, tip - t.tip_high, 0.0)
-        + max(t.butt_low - butt, butt - t.butt_high, 0.0)
-    )
-
-
-@compiled_lean
-def fit_diameters(genome: IntArray, t: Tables, rng: Generator) -> bool:
-    """Bring the build at tip and butt into its bands by cheap sums.
-
-    Parameters
-    ----------
-    genome : ndarray, shape (n_genes,)
-        Integers, changed in place. [-]
-    t : Tables
-        Choices and bands. [-]
-    rng : Generator
-        Source of randomness. [-]
-
-    Returns
-    -------
-    fits : bool
-        Whether both ends lie in their bands. [-]
-    """
-    short = misfit(genome, t)
-    n_places = len(t.optional)
-    length = t.length[genome[LENGTH]]
-    tries = 0
-    while short > 1e-9:
-        if tries >= _DIAMETER_TRIES:
-            return False
-        tries += 1
-        if len(t.mandrel_set) > 1 and rng.random() < 0.15:
-            gene = SET
-            low = t.set_low[genome[LENGTH], genome[MANDREL]]
-            high = t.set_high[genome[LENGTH], genome[MANDREL]]
-            keep = genome[gene]
-            genome[gene] = low + pick(rng, high - low + 1)
-            wraps = SET
-            keep_wraps = keep
-        else:
-            place = pick(rng, n_places)
-            at_tip = flag_start(genome, t, place) <= SAME
-            at_butt = flag_end(genome, t, place) >= length - SAME
-            if not at_tip and not at_butt:
-                continue
-            base = HEAD + GENES * place
-            wraps = base + WRAPS
-            keep_wraps = genome[wraps]
-            chance = rng.random()
-            if t.optional[place] and (chance < 0.15 or not is_there(genome, t, place)):
-                gene = base + PRESENT
-                keep = genome[gene]
-                genome[gene] = 1 - keep
-            elif chance < 0.6:
-                gene = base + WRAPS
-                n = t.n_wraps[place]
-                keep = genome[gene]
-                step = 1 if rng.random() < 0.5 else -1
-                if rng.random() < 0.25:
-                    step *= 2
-                genome[gene] = min(max(keep + step, 0), n - 1)
-            else:
-                gene = base + SHEET
-                keep = genome[gene]
-                genome[gene] = pick(rng, t.n_sheet[place])
-            _limit_wraps(genome, t, place)
-        after = misfit(genome, t)
-        # now and then a sideways step, so that the walk does not stick
-        if after < short or (after == short and rng.random() < 0.3):
-            short = after
-        else:
-            genome[wraps] = keep_wraps
-            genome[gene] = keep
-    return True
 
 
 @compiled_lean
@@ -524,31 +299,6 @@ def fit(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> bool:
         and settle(genome, t, rng, order)
         and misfit(genome, t) <= 1e-9
     )
-
-
-@compiled_lean
-def nearest(values: Array, n: int, wanted: float) -> int:
-    """Index of the choice nearest to a value.
-
-    Parameters
-    ----------
-    values : ndarray, shape (at least n,)
-        Choices. [any]
-    n : int
-        How many of them count. [-]
-    wanted : float
-        Value. [as the choices]
-
-    Returns
-    -------
-    index : int
-        The first of the nearest. [-]
-    """
-    best = 0
-    for i in range(1, n):
-        if abs(values[i] - wanted) < abs(values[best] - wanted):
-            best = i
-    return best
 
 
 @compiled_lean

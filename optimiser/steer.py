@@ -24,7 +24,9 @@ from model import (
 from optimiser.breeding import mutate
 from optimiser.cells import Cells
 from optimiser.encoding import Encoding, Tables, decode_all
-from optimiser.outlook import (
+from optimiser.genes import copy_genome
+from optimiser.outlook_slopes import slopes_of_one
+from optimiser.outlook_sums import (
     BUTT,
     CANTILEVER,
     COST,
@@ -39,10 +41,9 @@ from optimiser.outlook import (
     Room,
     foresee_one,
     room,
-    slopes_of_one,
 )
 from optimiser.problem import SHOP_UNIT, Demand
-from optimiser.settling import copy_genome, fit, move_ends
+from optimiser.settling import fit, move_ends
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]

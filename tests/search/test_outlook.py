@@ -9,7 +9,8 @@ from model import SHOP_MEASURES, evaluate_batch
 from optimiser.breeding import breed
 from optimiser.cells import cells_of
 from optimiser.encoding import encode
-from optimiser.outlook import (
+from optimiser.outlook import evaluated, foresee
+from optimiser.outlook_sums import (
     BUTT,
     CANTILEVER,
     COST,
@@ -21,8 +22,6 @@ from optimiser.outlook import (
     TIP,
     TORQUE,
     WEIGHT,
-    evaluated,
-    foresee,
 )
 from optimiser.problem import Demand
 from optimiser.steer import Helm, Towards, steer

@@ -16,7 +16,8 @@ from model import (
     open_design,
     workspace,
 )
-from model.clock import arc_harmonics, innermost_step, partial_turn
+from model.arcs import arc_harmonics, partial_turn
+from model.clock import innermost_step
 from model.direction import (
     clock_of,
     clock_positions,
