@@ -2,16 +2,27 @@
 
 import io
 import math
+import shlex
 import zipfile
+from dataclasses import replace
 
 import numpy as np
 
-from model import METRICS, InputError
+from model import METRICS, Fault, InputError
 from optimiser.course import Arrays, Course, Solo, Stall
 from optimiser.encoding import Encoding
 from optimiser.files import write_bytes, write_table
 from optimiser.islands import ISLANDS, Islands
-from optimiser.run_folder import CHECKPOINT, CONDITIONS, HISTORY, SPECS, STARTS
+from optimiser.run_folder import (
+    CHECKPOINT,
+    CONDITIONS,
+    FRONT,
+    HISTORY,
+    LIBRARY,
+    SPEC,
+    SPECS,
+    STARTS,
+)
 from optimiser.state import Progress, State
 from optimiser.store import Run, unreadable
 
@@ -59,7 +70,8 @@ def read_course(run: Run, encoding: Encoding) -> Course:
     Raises
     ------
     InputError
-        If the checkpoint is not readable, or is one of another spec.
+        If the checkpoint is not readable, is one of another spec, or is gone from a run
+        that has had one.
     """
     path = run.folder / CHECKPOINT
     kind: type[Solo] | type[Islands] = Solo
@@ -68,6 +80,10 @@ def read_course(run: Run, encoding: Encoding) -> Course:
     budget = run.budget
     stall = Stall(budget.stall, budget.stall_evaluations)
     if not path.exists():
+        if any((run.folder / name).exists() for name in (HISTORY, FRONT)):
+            # both come after a checkpoint; begun anew, the run would lose its front
+            message = "is not there any more; the run cannot go on without it."
+            raise _lost(run, Fault("", None, None, message))
         return _begun(run, kind(encoding, stall))
     try:
         held = io.BytesIO(path.read_bytes())
@@ -90,11 +106,26 @@ def read_course(run: Run, encoding: Encoding) -> Course:
         OSError,
         zipfile.BadZipFile,
     ) as error:
-        raise InputError(str(path), [unreadable(str(error))]) from error
+        raise _lost(run, unreadable(str(error))) from error
     if misfit:
-        raise InputError(str(path), [unreadable(misfit)])
+        raise _lost(run, unreadable(misfit))
     # library or spec have changed since it was written
     return course if is_current else course.measured_anew(encoding)
+
+
+def _lost(run: Run, fault: Fault) -> InputError:
+    """What a run without its checkpoint is told: what is left of it, and for what."""
+    if (run.folder / FRONT).exists():
+        words = (
+            *("plyfront", "search", run.folder / SPEC),
+            *("--library", run.folder / LIBRARY, "--start-from", run.folder),
+        )
+        again = shlex.join(map(str, words))
+        advice = (
+            f"The designs of {FRONT} are left; a new run begins with them:  {again}"
+        )
+        fault = replace(fault, message=f"{fault.message} {advice}")
+    return InputError(str(run.folder / CHECKPOINT), [fault])
 
 
 def _begun(run: Run, course: Course) -> Course:

@@ -55,15 +55,7 @@ def write_front(run: Run, state: State, encoding: Encoding) -> None:
     # what the search measured stands, so that it is what is checked
     metrics = np.where(np.isnan(archive.metrics), metrics, archive.metrics)
     known = run.designs
-    before = run.front
-    checked = (
-        dict(zip(before["id"], before[SECTION], strict=True)) if len(before) else {}
-    )
-    kept = run.exact
-    exact: dict[str, dict[str, Any]] = {
-        str(row["id"]): {str(key): value for key, value in row.items()}
-        for row in kept.to_dict(orient="records")
-    }
+    checked, exact = _written(run)
     rows: dict[str, dict[str, Any]] = {}
     left_out = []
     for i in order:
@@ -104,6 +96,22 @@ def write_front(run: Run, state: State, encoding: Encoding) -> None:
         run.about["left_out"] = left_out
     limit = SECTION_DIFFERENCE * 100.0
     run.about["section_above"] = sum(row[SECTION] > limit for row in rows.values())
+
+
+def _written(run: Run) -> tuple[dict[str, float], dict[str, dict[str, Any]]]:
+    """What the tables hold of designs that were checked, by id; nothing if damaged."""
+    try:
+        before, kept = run.front, run.exact
+    except InputError:
+        return {}, {}  # both are written anew, and every design is checked again
+    if SECTION not in before:
+        return {}, {}
+    checked = dict(zip(before["id"], before[SECTION], strict=True))
+    exact: dict[str, dict[str, Any]] = {
+        str(row["id"]): {str(key): value for key, value in row.items()}
+        for row in kept.to_dict(orient="records")
+    }
+    return checked, exact
 
 
 def _exact_values(report: Report) -> dict[str, float | None]:

@@ -4,7 +4,7 @@ import json
 from typing import Any
 
 from optimiser.review import front_table, suggest, suggested, table_text
-from optimiser.run_folder import EXPLANATION, EXPLANATION_JSON, NEAREST
+from optimiser.run_folder import EXPLANATION, EXPLANATION_JSON, FRONT, NEAREST
 from optimiser.store import Run
 from optimiser.terminal import command_text, say, say_error, say_json
 
@@ -138,6 +138,12 @@ def explain_nothing(run: Run) -> None:
         say_error(
             f"{run.folder}: its front is not written yet. It is still searching, or "
             f"was killed; then  {command_text('resume', run.folder)}  goes on"
+        )
+        return
+    if run.about.get("designs"):
+        say_error(
+            f"{run.folder}: its {FRONT} is not there any more; it is written again by  "
+            f"{command_text('resume', run.folder)}"
         )
         return
     say_error(

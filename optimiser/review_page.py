@@ -160,11 +160,16 @@ def page_data(run: Run, picks: Sequence[Pick]) -> dict[str, Any]:
     -------
     data : dict
         JSON values; long arrays are packed, see ``packed``. [-]
+
+    Raises
+    ------
+    InputError
+        If files of designs are missing or not readable.
     """
+    run.require_designs()
     front, spec, library = run.front, run.spec, run.library
     paths = run.designs
-    identities = [name for name in front["id"].astype(str) if name in paths]
-    front = front.set_index(front["id"].astype(str)).loc[identities]
+    identities = list(front["id"].astype(str))
     designs = [read_design(paths[name], library) for name in identities]
     columns = columns_of(front, spec, designs[0], library.currency)
     values = front[[column["key"] for column in columns]].to_numpy(dtype=np.float64)

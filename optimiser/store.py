@@ -6,6 +6,7 @@ either the old file or the new one. Nothing that is read back is a pickle.
 
 import json
 import platform
+import shlex
 import shutil
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
@@ -134,6 +135,26 @@ class Run:
             path.stem: path for path in sorted((self.folder / DESIGNS).glob("*.toml"))
         }
 
+    def require_designs(self) -> None:
+        """Make sure that each design of the front has its file.
+
+        Raises
+        ------
+        InputError
+            If some have none any more.
+        """
+        names = list(self.front["id"].astype(str))
+        designs = self.designs
+        if gone := [name for name in names if name not in designs]:
+            again = shlex.join(["plyfront", "resume", str(self.folder)])
+            message = (
+                f"{len(gone):,} of the {len(names):,} designs of {FRONT} are not there "
+                f"any more, such as {gone[0]}. Write them again:  {again}"
+            )
+            raise InputError(
+                str(self.folder / DESIGNS), [Fault("", None, None, message)]
+            )
+
     def design_path(self, identity: str) -> Path:
         """File of a design of the front.
 
@@ -186,6 +207,10 @@ def unreadable(why: str) -> Fault:
     return Fault(
         "", None, None, f"not a file of a run as this version writes it: {why}."
     )
+
+
+def _with(fault: Fault, advice: str) -> Fault:
+    return replace(fault, message=f"{fault.message} {advice}")
 
 
 def _read_table(
@@ -387,7 +412,13 @@ def open_run(folder: Path) -> Run:
     path = folder / HISTORY
     if path.exists():
         known = [name for name in HISTORY_COLUMNS if name not in _NEW_COLUMNS]
-        table = _read_table(path, tuple(known), known)
+        try:
+            table = _read_table(path, tuple(known), known)
+        except InputError as error:
+            message = (
+                "It is the record of how the run went; delete it to go on without."
+            )
+            raise InputError(str(path), [_with(error.faults[0], message)]) from error
         columns = table.reindex(columns=list(HISTORY_COLUMNS))
         run.rows = [tuple(row) for row in columns.itertuples(index=False)]
     return run

@@ -139,7 +139,8 @@ def test_a_killed_run_goes_on(spec, whole, tmp_path):
 
 def test_a_run_killed_before_its_first_checkpoint_starts_again(spec, whole, tmp_path):
     run = run_spec(spec, out=tmp_path / "run", evaluations=BUDGET)
-    (run.folder / "checkpoint.npz").unlink()
+    for name in ("checkpoint.npz", "history.csv", "front.csv"):
+        (run.folder / name).unlink()
     assert_same_run(resume_run(run.folder), whole)
 
 

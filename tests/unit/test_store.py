@@ -3,6 +3,7 @@
 import errno
 import json
 import os
+import shlex
 import shutil
 from dataclasses import replace
 from datetime import datetime
@@ -17,8 +18,10 @@ import pytest
 from model import METRICS, InputError, evaluate, read_design, read_library
 from optimiser import checkpoint, files
 from optimiser.budget import Budget
+from optimiser.cli import main
 from optimiser.encoding import encode
 from optimiser.front import write_front
+from optimiser.review import suggest
 from optimiser.run import resume_run, run_spec
 from optimiser.run_folder import locked, new_folder
 from optimiser.state import Progress
@@ -325,6 +328,71 @@ def test_a_checkpoint_of_another_spec_is_refused(copy):
     with pytest.raises(InputError, match="fit the spec"):
         checkpoint.read_checkpoint(copy, encode(other, copy.library))
     assert checkpoint.read_checkpoint(copy, encoding) is not None
+
+
+@pytest.mark.parametrize("damage", [None, b"", b"broken"])
+def test_a_run_without_its_checkpoint_keeps_its_front(copy, damage, capsys):
+    """Begun anew it would write over the front; it says how to go on from that."""
+    path = copy.folder / "checkpoint.npz"
+    path.unlink()
+    if damage is not None:
+        path.write_bytes(damage)
+    before = (copy.folder / "front.csv").read_bytes()
+    assert main(["resume", str(copy.folder), "--evaluations", "99999"]) == 2
+    said = capsys.readouterr().err
+    assert "checkpoint.npz" in said
+    words = shlex.split(said.split("plyfront ")[1])
+    assert (copy.folder / "front.csv").read_bytes() == before
+    out = copy.folder.with_name("on")
+    assert main([*words, "--evaluations", "300", "--out", str(out)]) == 0
+    assert set(copy.front["id"]) & set(open_run(out).front["id"])
+    # the history alone tells too that there was one
+    path.unlink(missing_ok=True)
+    (copy.folder / "front.csv").unlink()
+    with pytest.raises(InputError, match="is not there any more"):
+        resume_run(copy.folder)
+
+
+@pytest.mark.parametrize("name", ["front.csv", "exact.csv"])
+def test_a_damaged_table_is_written_again(copy, name):
+    """A night's search must not end at a table that it replaces anyway."""
+    before = {path: path.read_bytes() for path in copy.folder.glob("*.csv")}
+    for damage in (
+        b"\xff\x00",
+        b"",
+        b"id,weight_g\n1,2\n",
+        before[copy.folder / name][:99],
+    ):
+        (copy.folder / name).write_bytes(damage)
+        resume_run(copy.folder)
+        for path, content in before.items():
+            if path.name != "history.csv":
+                assert path.read_bytes() == content
+
+
+def test_designs_that_are_gone_are_missed_and_written_again(copy, capsys):
+    picked = suggest(copy.front, copy.spec, copy.library.currency)[0].design_id
+    text = copy.designs[picked].read_bytes()
+    copy.designs[picked].unlink()
+    assert main(["review", str(copy.folder)]) == 2
+    said = capsys.readouterr().err
+    assert picked in said
+    assert "plyfront resume" in said
+    shutil.rmtree(copy.folder / "designs")
+    assert main(["review", str(copy.folder)]) == 2
+    assert "Traceback" not in capsys.readouterr().err
+    resume_run(copy.folder)
+    copy.require_designs()
+    assert copy.designs[picked].read_bytes() == text
+
+
+def test_a_damaged_history_says_that_it_may_go(copy):
+    path = copy.folder / "history.csv"
+    path.write_bytes(b"\xff\x00")
+    with pytest.raises(InputError, match=r"1 problem(.|\n)*delete it to go on"):
+        open_run(copy.folder)
+    path.unlink()
+    assert resume_run(copy.folder).state == "done"
 
 
 def test_a_checkpoint_is_never_unpickled(copy):
