@@ -283,7 +283,7 @@ def _of_rules(
     most = rules.direction_spread_max
     yield limit(
         "direction_spread_max",
-        f"{most:.3g}",
+        _rule_text("direction_spread_max", rules),
         replace(rules, direction_spread_max=1.5 * most + 0.01),
         spread > most * (1.0 - _NEAR_SHARE),
     )
@@ -347,5 +347,5 @@ def _rule_text(key: str, rules: Rules) -> str:
     if isinstance(value, int):
         return str(value)
     if key == "direction_spread_max":
-        return f"{value:.3g}"
+        return f"{value * 1e2:.3g} %"
     return f"{value * 1e3:.3g} mm"

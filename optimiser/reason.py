@@ -82,6 +82,7 @@ class Explanation:
     nearest: tuple[str, ...]  #: what the nearest design misses
     conflict: tuple[Reached, ...]  #: each let go by itself, all others kept
     together: tuple[Reached, ...]  #: where no single one is enough: all let go at once
+    rules: tuple[str, ...]  #: what the nearest misses, where that is rules alone
     binding: tuple[Binding, ...]
 
 
@@ -235,11 +236,14 @@ class _Laboratory:
         together: list[Reached] = []
         binding: list[Binding] = []
         nearest: list[str] = []
+        rules: list[str] = []
         if len(base.genomes):
             nearest = self._misses(base)
         if base.miss > _KEPT:
             if len(base.genomes):
                 conflict, together = self._conflict(base)
+                if not base.G[0, self._bands()].any():
+                    rules = nearest
             binding = self._binding(base)
         return Explanation(
             spec=self.spec.name,
@@ -249,6 +253,7 @@ class _Laboratory:
             nearest=tuple(nearest),
             conflict=tuple(conflict),
             together=tuple(together),
+            rules=tuple(rules),
             binding=tuple(binding),
         )
 
@@ -408,4 +413,6 @@ class _Laboratory:
         """Designs with a limit let go; rules are part of the demand."""
         new = self.encoding(limit.spec, limit.library)
         genomes = moved(start[:_POPULATION], old.tables, new.tables)
-        return self.search(new, genomes, Demand.of(limit.spec), n, own=True)
+        # by the spec's own units, which would else grow with a rule that is let go
+        demand = replace(Demand.of(limit.spec), unit=self.demand.unit)
+        return self.search(new, genomes, demand, n, own=True)

@@ -80,6 +80,7 @@ def explanation_json(explanation: Explanation) -> dict[str, object]:
         "nearest_misses": list(explanation.nearest),
         "bands_in_conflict": [reached(one) for one in explanation.conflict],
         "bands_let_go_together": [reached(one) for one in explanation.together],
+        "only_rules_are_missed": list(explanation.rules),
         "binding": [
             {
                 "limit": one.what,
@@ -122,6 +123,9 @@ def explanation_text(explanation: Explanation) -> str:
     if e.nearest and not e.can_be_built:
         lines.append("the nearest that was found so misses")
         lines += [f"  {words}" for words in e.nearest]
+    if e.rules:
+        lines.append("all bands are kept by the nearest design, but not the rules:")
+        lines += [f"  {words}" for words in e.rules]
     if e.conflict:
         lines.append("in conflict, each let go by itself while all others are kept:")
         lines += [_reached_text(one) for one in e.conflict]
@@ -131,6 +135,8 @@ def explanation_text(explanation: Explanation) -> str:
             "are kept:"
         )
         lines += [_reached_text(one) for one in e.together]
+    elif e.rules:
+        lines.append("no band was found that makes room for them when it is let go")
     else:
         lines.append("no band was found that frees the others when it is let go")
     if e.binding:

@@ -116,6 +116,25 @@ def test_too_small_a_butt_for_the_mandrel(scenario, library):
     assert values["bands_in_conflict"][0]["value"] > 12.1
 
 
+def test_a_rule_that_alone_is_in_the_way(scenario, library):
+    """Half turns show some 7 % of spread round the clock, and 1.5 % is allowed."""
+    rules = replace(scenario.rules, direction_spread_max=0.015)
+    found = explained(replace(asking(scenario), rules=rules), library)
+    assert not found.conflict
+    (missed,) = found.rules
+    assert "spread of EI round the clock" in missed
+    assert "asked at most 1.50 %" in missed
+    spread = next(x for x in found.binding if "direction_spread_max" in x.what)
+    assert spread.what == "rule direction_spread_max: 1.5 %"
+    assert spread.tried == "3.25 %"
+    # what is left of the miss is what the looser rule leaves of it
+    reached = float(missed.split("clock ")[1].split(" %")[0])
+    assert spread.left == pytest.approx((reached - 3.25) / (reached - 1.5), abs=0.2)
+    text = explanation_text(found)
+    assert "all bands are kept by the nearest design, but not the rules:" in text
+    assert explanation_json(found)["only_rules_are_missed"] == [missed]
+
+
 def test_an_order_that_cannot_be_rolled(tmp_path, capsys):
     """A pair outermost, in an order that is fixed, is against the rule of stock."""
     head, *places = EIGHT.split("[[place]]")
