@@ -24,7 +24,7 @@ from optimiser.outlook_sums import (
     WEIGHT,
 )
 from optimiser.problem import Demand
-from optimiser.steer import Helm, Towards, steer
+from optimiser.steer import _FOLLOWS, Helm, Towards, _by_logs, _value, steer
 
 NAMES = {
     WEIGHT: "weight",
@@ -128,6 +128,68 @@ def test_slopes_are_those_of_the_outlook(children):
             assert np.median(np.abs(weakest)) < 1e-3
             checked += int(inner.sum())
     assert checked > 100
+
+
+def test_slopes_follow_the_mass_at_the_tip_and_what_a_clamp_gives(children):
+    """Terms of the frequency that vanish on the default bench, one at a time."""
+    encoding, genomes = children
+    encoding = unground(encoding)
+    layups = decoded(encoding, genomes[:20])
+    plain = foresee(cells_of(encoding), layups, slopes=True)
+    h = 1e-7
+    for changes in (
+        {"tip_mass_offset": 0.035},
+        {"tip_mass_inertia": 4e-4},
+        {"frequency_clamp_compliance": 2e-4},
+        {"tip_mass": 0.0},
+    ):
+        bench = replace(encoding.conditions.bench, **changes)
+        conditions = replace(encoding.conditions, bench=bench)
+        table = cells_of(replace(encoding, conditions=conditions))
+        here = foresee(table, layups, slopes=True)
+        assert (here.log[:, FREQUENCY] != plain.log[:, FREQUENCY]).all()
+        checked = 0
+        for k in range(layups.sheet.shape[1]):
+            for side, name in enumerate(("start", "end")):
+                ends = getattr(layups, name)
+                inner = (layups.sheet[:, k] >= 0) & (ends[:, k] > 0.0)
+                inner &= ends[:, k] < layups.length - 1e-6
+                logs = []
+                for sign in (1.0, -1.0):
+                    moved = ends.copy()
+                    moved[inner, k] += sign * h
+                    log = foresee(table, layups._replace(**{name: moved})).log
+                    logs.append(log[inner, FREQUENCY])
+                measured = (logs[0] - logs[1]) / (2.0 * h)
+                slope = here.slope[inner, k, side, FREQUENCY]
+                np.testing.assert_allclose(slope, measured, atol=2e-4)
+                checked += int(inner.sum())
+        assert checked > 30
+
+
+def test_values_follow_the_logarithms_as_their_derivatives_say(children):
+    """Balance point, margin and ratio are no logarithms; steps ask for their slopes."""
+    encoding, genomes = children
+    layups, _ = encoding.decode(genomes[:20])
+    h = 1e-6
+    kinds = set()
+    for log, length in zip(
+        foresee(cells_of(encoding), layups).log, layups.length, strict=True
+    ):
+        for key, how in _FOLLOWS.items():
+            row = np.array(how, dtype=np.int64)
+            slopes = _by_logs(row, log)
+            for value, slope in zip(row[1:], slopes, strict=True):
+                if slope == 0.0 and row[1] == row[2]:
+                    continue  # it follows from one logarithm, which is the first
+                more, less = log.copy(), log.copy()
+                more[value] += h
+                less[value] -= h
+                up, down = _value(row, more, length), _value(row, less, length)
+                measured = (up - down) / (2.0 * h)
+                assert slope == pytest.approx(measured, rel=1e-6), key
+                kinds.add(how[0])
+    assert len(kinds) == 4
 
 
 def test_slopes_are_those_of_the_evaluation(children):
