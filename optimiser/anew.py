@@ -5,7 +5,7 @@ checkpoint with another count is of designs that are still to be measured; so wh
 such a change is cut off, the next sitting measures them, once.
 """
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -56,7 +56,7 @@ def take_library(run: Run, library: Library) -> Course:
     return read_course(run, encode(run.spec, library))
 
 
-def read_other_spec(run: Run, path: Path) -> tuple[Spec, list[str]]:
+def read_other_spec(run: Run, path: Path) -> tuple[Spec, list[str], str]:
     """Read a spec that a run is to go on with; nothing is changed yet.
 
     Parameters
@@ -72,6 +72,8 @@ def read_other_spec(run: Run, path: Path) -> tuple[Spec, list[str]]:
         Checked against the run's library. [SI]
     changes : list of str
         What it asks other than that of the run; none where it asks the same. [-]
+    left : str
+        What it says of the search itself, which is not taken; empty if the same. [-]
 
     Raises
     ------
@@ -95,7 +97,16 @@ def read_other_spec(run: Run, path: Path) -> tuple[Spec, list[str]]:
             "plyfront search --start-from"
         )
         raise InputError(str(path), [*faults, Fault("", None, None, f"{why}.")])
-    return new, asked_otherwise(old, new)
+    said = [
+        field.name
+        for field in fields(new.search)
+        if getattr(new.search, field.name) != getattr(old.search, field.name)
+    ]
+    left = (
+        f"not taken from {path}: {', '.join(said)} in [search]; a run keeps what it "
+        "was started with, and takes --evaluations, --time and --stall"
+    )
+    return new, asked_otherwise(old, new), left if said else ""
 
 
 def take_spec(run: Run, new: Spec, changes: list[str]) -> tuple[Course, str]:

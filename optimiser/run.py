@@ -206,7 +206,9 @@ def resume_run(
         else:
             run.about.pop("library_changes", None)
         if spec is not None:
-            new, asked = read_other_spec(run, spec)
+            new, asked, left = read_other_spec(run, spec)
+            if left:
+                say(left)
         if take_library and changes:
             course = anew.take_library(run, read_origin(run))
         if spec is not None and asked:

@@ -139,6 +139,17 @@ def test_the_same_spec_changes_nothing(copy, spec):
     assert not (run.folder / "spec-1.toml").exists()
 
 
+def test_what_a_spec_says_of_the_search_is_not_taken_in_silence(copy, spec, tmp_path):
+    run = copy(1)
+    other = changed(spec, tmp_path, ("[search]", "[search]\nseed = 77"))
+    said = []
+    resume_run(run.folder, spec=other, say=said.append)
+    assert "seed in [search]" in said[0]
+    assert "population" not in said[0]
+    assert open_run(run.folder).spec.search.seed == run.spec.search.seed
+    assert "nothing other" in said[1]
+
+
 def test_other_choices_are_refused_by_name(copy, spec, tmp_path, capsys):
     run = copy(1)
     other = changed(
