@@ -34,10 +34,12 @@ def add_search_commands(command: AddCommand) -> None:
     """
     search = command("search", _search, "search a target spec into a run folder")
     search.add_argument("spec", type=Path, metavar="SPEC")
-    search.add_argument("--seed", type=whole(0), metavar="N", help="another search")
+    search.add_argument(
+        "--seed", type=whole(0, 2**63 - 1), metavar="N", help="another search"
+    )
     search.add_argument(
         "--islands",
-        type=whole(1),
+        type=whole(1, 1_000),
         metavar="N",
         help="searches side by side that exchange designs",
     )

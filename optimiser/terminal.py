@@ -300,13 +300,15 @@ def length(at_least: float, at_most: float) -> Callable[[str], float]:
     return read
 
 
-def whole(least: int) -> Callable[[str], int]:
+def whole(least: int, most: int | None = None) -> Callable[[str], int]:
     """Reader of whole numbers from the command line.
 
     Parameters
     ----------
     least : int
         Smallest that is allowed. [-]
+    most : int or None
+        Largest that is allowed; None where there is none. [-]
 
     Returns
     -------
@@ -323,6 +325,8 @@ def whole(least: int) -> Callable[[str], int]:
             raise argparse.ArgumentTypeError(
                 f"'{text}' is not a whole number of at least {least}"
             )
+        if most is not None and value > most:
+            raise argparse.ArgumentTypeError(f"'{text}' is above {most:,}")
         return value
 
     return read

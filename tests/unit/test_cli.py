@@ -280,6 +280,8 @@ def test_an_own_library_is_used_everywhere(tmp_path, capsys):
         (["search", str(SPEC), "--evaluations", "0"], "whole number"),
         (["search", str(SPEC), "--evaluations", "1e5"], "whole number"),
         (["search", str(SPEC), "--seed", "-1"], "whole number"),
+        (["search", str(SPEC), "--seed", "9" * 30], "above 9,223,372,036,854,775,807"),
+        (["search", str(SPEC), "--islands", "100000"], "above 1,000"),
         (["search", str(SPEC), "--time", "8"], "unit"),
         (["search", str(SPEC), "--time", "8 mm"], "not a time"),
         (["search", str(SPEC), "--time", "-8 h"], "above nought"),
@@ -353,6 +355,11 @@ def test_a_run_without_its_front_says_how_to_get_it(folder, tmp_path, capsys):
     run = shutil.copytree(folder, tmp_path / "run")
     shutil.rmtree(run / "designs")
     (run / "front.csv").unlink()
+    # nobody is told that nothing was found
+    assert main(["review", str(run)]) == 1
+    said = capsys.readouterr().err
+    assert "plyfront resume" in said
+    assert "no feasible design" not in said
     about = json.loads((run / "run.json").read_text(encoding="utf-8"))
     killed = json.dumps(about | {"state": "running"})
     (run / "run.json").write_text(killed, encoding="utf-8")
