@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from model import Layups, compiled_lean
 from optimiser.cells import (
+    C2,
     DENSITY,
     N_CELLS,
     PRICE,
@@ -16,6 +17,7 @@ from optimiser.cells import (
     Q22,
     Q66,
     RISE,
+    S2,
     Cells,
 )
 from optimiser.outlook_sums import (
@@ -30,6 +32,7 @@ from optimiser.outlook_sums import (
     MASS,
     MOMENT,
     N_FORESEEN,
+    S_22,
     SLOPE,
     SPENT,
     TALL,
@@ -37,15 +40,19 @@ from optimiser.outlook_sums import (
     WEIGHT,
     WHO,
     Room,
+    first_beyond_blend,
     roll_over_net,
     row_of,
     width_of_edge,
 )
 
 Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 #: Step of differences with a flag's end. [m]
 _STEP = 1e-6
+#: A cell is ground to a limit if the limit lies this far below the build. [m]
+_GROUND = 1e-12
 
 
 @compiled_lean
@@ -80,6 +87,147 @@ def _way_of_frequency(
 
 
 @compiled_lean
+def _pass_on(
+    cells: Cells,
+    sheet: IntArray,
+    r: Array,
+    top: Array,
+    sums: Array,
+    by: Array,
+    way: Array,
+    c: int,
+    grows: tuple[float, float, float, float, float, float],
+    outer: float,
+    out: Array,
+) -> None:
+    """Add to all values what it does to them that one cell's rings grow.
+
+    ``grows`` are the derivatives of EI, GJ, mass and cost per length and of the two
+    sums that the hoop strain is a ratio of; ``outer`` is that of the radius of the
+    weakest ply, of which ``by`` knows nothing, nor of its hoop strain.
+    """
+    d_EI, d_GJ, d_m, d_spent, d_12, d_22 = grows
+    for v in range(len(out)):
+        out[v] += (
+            by[v, EI, c] * d_EI
+            + by[v, GJ, c] * d_GJ
+            + by[v, MASS, c] * d_m
+            + by[v, SPENT, c] * d_spent
+        )
+    if c == int(way[AT]):
+        who, nu = int(way[WHO]), sums[HOOP, c]
+        ply = cells.sheets[sheet[who]]
+        radius = min(r[who + 1, c], top[c])
+        d_nu = (d_12 - nu * d_22) / sums[S_22, c]
+        strain = ply[C2] - ply[S2] * nu
+        out[DURABILITY] += ply[S2] * d_nu / strain - outer / radius
+
+
+@compiled_lean
+def _lift(
+    cells: Cells,
+    sheet: IntArray,
+    price: Array,
+    r: Array,
+    top: Array,
+    sums: Array,
+    by: Array,
+    way: Array,
+    c: int,
+    k: int,
+    lift: float,
+    out: Array,
+) -> None:
+    """Add what it does that a flag grows at a cell and lifts all that lies on it."""
+    n_flags = len(sheet)
+    is_ground = top[c] < r[n_flags, c] - cells.grind - _GROUND
+    nu = sums[HOOP, c]
+    d_EI, d_GJ, d_m, d_spent, d_12, d_22, outer = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    for j in range(n_flags):
+        if sheet[j] < 0:
+            continue
+        ply = cells.sheets[sheet[j]]
+        a, b = r[j, c], r[j + 1, c]
+        moves_a = 1.0 if j > k else 0.0
+        moves_b = 1.0 if j >= k else 0.0
+        d_spent += price[j] * (moves_b * b - moves_a * a)
+        if b >= top[c]:
+            # what is ground to follows the build, but for the tip
+            b = top[c]
+            moves_b = 0.0 if is_ground else 1.0
+        if j == int(way[WHO]):
+            outer = moves_b * lift
+        if a >= top[c] or moves_b + moves_a == 0.0:
+            continue
+        q11, q12, q22 = ply[Q11], ply[Q12], ply[Q22]
+        cubes = moves_b * b * b * b - moves_a * a * a * a
+        d_EI += (q11 - nu * (2.0 * q12 - nu * q22)) * cubes
+        d_GJ += ply[Q66] * cubes
+        d_12 += q12 * cubes
+        d_22 += q22 * cubes
+        d_m += ply[DENSITY] * (moves_b * b - moves_a * a)
+    if not is_ground:
+        d_m += cells.coating
+    grows = (
+        np.pi * lift * d_EI,
+        2.0 * np.pi * lift * d_GJ,
+        2.0 * np.pi * lift * d_m,
+        2.0 * np.pi * lift * d_spent,
+        4.0 * lift * d_12,
+        4.0 * lift * d_22,
+    )
+    _pass_on(cells, sheet, r, top, sums, by, way, c, grows, outer, out)
+
+
+@compiled_lean
+def _lift_blend(
+    cells: Cells,
+    sheet: IntArray,
+    r: Array,
+    top: Array,
+    sums: Array,
+    by: Array,
+    way: Array,
+    x: Array,
+    c: int,
+    lift: float,
+    out: Array,
+) -> None:
+    """Add what it does to the ground blend that its far end, a cell, is lifted."""
+    n_flags = len(sheet)
+    parallel = cells.tip_parallel
+    far = first_beyond_blend(cells, x)
+    parallel_end = cells.tip_radius + cells.tip_taper * parallel / 2.0
+    if c != far or top[far] <= parallel_end:
+        return
+    for at in range(len(top)):
+        past = x[at] - parallel
+        if past <= 0.0 or past > cells.tip_blend:
+            continue
+        if top[at] >= r[n_flags, at] - cells.grind - _GROUND:
+            continue
+        more = lift * past / max(x[far] - parallel, 1e-9)
+        k = n_flags - 1
+        while k > 0 and (sheet[k] < 0 or r[k, at] >= top[at]):
+            k -= 1
+        ply = cells.sheets[sheet[k]]
+        nu = sums[HOOP, at]
+        q11, q12, q22 = ply[Q11], ply[Q12], ply[Q22]
+        b = top[at]
+        cube = more * b * b * b
+        grows = (
+            np.pi * (q11 - nu * (2.0 * q12 - nu * q22)) * cube,
+            2.0 * np.pi * ply[Q66] * cube,
+            2.0 * np.pi * (ply[DENSITY] * b + cells.coating) * more,
+            0.0,
+            4.0 * q12 * cube,
+            4.0 * q22 * cube,
+        )
+        outer = more if k == int(way[WHO]) else 0.0
+        _pass_on(cells, sheet, r, top, sums, by, way, at, grows, outer, out)
+
+
+@compiled_lean
 def _slopes(
     cells: Cells,
     layups: Layups,
@@ -95,18 +243,15 @@ def _slopes(
 ) -> None:
     """Derivatives of all values to the flags' inner ends.
 
-    ``by`` has the derivatives of each value to what the cells hold. Of durability that
-    leaves the radius of the weakest ply, which is added, and its hoop strain, which is
-    not: it matters to bias plies alone.
+    ``by`` has the derivatives of each value to what the cells hold.
     """
-    at, who = int(way[AT]), int(way[WHO])
-    n_flags = layups.sheet.shape[1]
-    n = len(top)
+    sheet, x = layups.sheet[i], cells.x[row]
     length = layups.length[i]
-    for k in range(n_flags):
-        if layups.sheet[i, k] < 0:
+    has_tip = not np.isnan(cells.tip_radius)
+    for k in range(len(sheet)):
+        if sheet[k] < 0:
             continue
-        rise = layups.wraps[i, k] * cells.sheets[layups.sheet[i, k], RISE]
+        rise = layups.wraps[i, k] * cells.sheets[sheet[k], RISE]
         for which in range(2):
             if which == 0:
                 edge, ramp = layups.start[i, k], layups.run_out_tip[i, k]
@@ -118,53 +263,16 @@ def _slopes(
                 if edge >= length - 1e-7:
                     continue
                 edge -= ramp / 2.0
-            for c in range(n):
+            sign = -1.0 if which == 0 else 1.0
+            to = out[k, which]
+            for c in range(len(top)):
                 wide = width_of_edge(ramp, cells.blur[row, c])
-                if abs(cells.x[row, c] - edge) >= wide / 2.0:
+                if abs(x[c] - edge) >= wide / 2.0:
                     continue
-                # the ring grows and lifts all that lies on it
-                sign = -1.0 if which == 0 else 1.0
                 lift = sign * rise / wide
-                is_ground = top[c] < r[n_flags, c] - cells.grind - 1e-12
-                d_EI, d_GJ, d_m, d_spent = 0.0, 0.0, 0.0, 0.0
-                nu = sums[HOOP, c]
-                for j in range(n_flags):
-                    if layups.sheet[i, j] < 0:
-                        continue
-                    ply = cells.sheets[layups.sheet[i, j]]
-                    a, b = r[j, c], r[j + 1, c]
-                    moves_a = 1.0 if j > k else 0.0
-                    moves_b = 1.0 if j >= k else 0.0
-                    d_spent += price[j] * (moves_b * b - moves_a * a)
-                    if b >= top[c]:
-                        # what is ground to follows the build, but for the tip
-                        b = top[c]
-                        moves_b = 0.0 if is_ground else 1.0
-                    if a >= top[c] or moves_b + moves_a == 0.0:
-                        continue
-                    modulus = ply[Q11] - nu * (2.0 * ply[Q12] - nu * ply[Q22])
-                    cubes = moves_b * b * b * b - moves_a * a * a * a
-                    d_EI += modulus * cubes
-                    d_GJ += ply[Q66] * cubes
-                    d_m += ply[DENSITY] * (moves_b * b - moves_a * a)
-                d_EI *= np.pi * lift
-                d_GJ *= 2.0 * np.pi * lift
-                if not is_ground:
-                    d_m += cells.coating
-                d_m *= 2.0 * np.pi * lift
-                d_spent *= 2.0 * np.pi * lift
-                if c == at:
-                    outer = min(r[who + 1, c], top[c])
-                    follows = who >= k if outer < top[c] else not is_ground
-                    if follows:
-                        out[k, which, DURABILITY] -= lift / outer
-                for v in range(out.shape[2]):
-                    out[k, which, v] += (
-                        by[v, EI, c] * d_EI
-                        + by[v, GJ, c] * d_GJ
-                        + by[v, MASS, c] * d_m
-                        + by[v, SPENT, c] * d_spent
-                    )
+                _lift(cells, sheet, price, r, top, sums, by, way, c, k, lift, to)
+                if has_tip:
+                    _lift_blend(cells, sheet, r, top, sums, by, way, x, c, lift, to)
 
 
 @compiled_lean

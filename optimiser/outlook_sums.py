@@ -120,6 +120,28 @@ def width_of_edge(ramp: float, cell: float) -> float:
 
 
 @compiled_lean
+def first_beyond_blend(cells: Cells, x: Array) -> int:
+    """First cell beyond the blend of a ground tip.
+
+    Parameters
+    ----------
+    cells : Cells
+        From ``cells.cells_of``. [SI]
+    x : ndarray, shape (n_cell,)
+        Their middles. [m]
+
+    Returns
+    -------
+    cell : int
+        Its index. [-]
+    """
+    beyond = 0
+    while beyond < N_CELLS - 1 and x[beyond] <= cells.tip_parallel + cells.tip_blend:
+        beyond += 1
+    return beyond
+
+
+@compiled_lean
 def _build(
     cells: Cells, layups: Layups, i: int, row: int, r: Array, top: Array
 ) -> None:
@@ -170,9 +192,7 @@ def _build(
     if np.isnan(cells.tip_radius):
         return
     parallel_end = cells.tip_radius + cells.tip_taper * cells.tip_parallel / 2.0
-    beyond = 0
-    while beyond < N_CELLS - 1 and x[beyond] <= cells.tip_parallel + cells.tip_blend:
-        beyond += 1
+    beyond = first_beyond_blend(cells, x)
     rise = (top[beyond] - parallel_end) / max(x[beyond] - cells.tip_parallel, 1e-9)
     for c in range(n):
         past = x[c] - cells.tip_parallel

@@ -6,21 +6,24 @@ generation, and its whole state goes in and out as arrays.
 
 import time
 from collections.abc import Callable
+from functools import cached_property
 
 import moocore
 import numpy as np
 from numpy.typing import NDArray
 
 from model import METRICS, Work, evaluate_batch, workspace
+from optimiser.anneal import anneal
 from optimiser.breeding import breed
 from optimiser.cells import cells_of
 from optimiser.encoding import Encoding
+from optimiser.helm import Helm, Towards
 from optimiser.outlook import evaluated, foresee
 from optimiser.outlook_sums import N_FORESEEN
 from optimiser.problem import Demand, Scores
 from optimiser.settling import settled
 from optimiser.state import Designs, Progress, State
-from optimiser.steer import Helm, Towards, depth_below, steer
+from optimiser.steer import depth_below, steer
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -41,8 +44,12 @@ _YOUNG, _LATER, _LONGEST = 80, 0.05, 4
 _NURSERY_LEAST = 20
 #: Share of each generation that is bred out of nothing.
 _NEWCOMERS = 0.02
-#: Moves tried on a child, and on one out of nothing, before it is evaluated.
-_TRIES, _NEWCOMER_TRIES = 10, 300
+#: Moves tried on a child before it is evaluated.
+_TRIES = 10
+#: Moves that a design out of nothing is annealed by: one among many, and one that a
+#: nursery begins with, which has this share of the nursery's evaluations if that is
+#: more; so many in all, so that it takes seconds.
+_MOVES, _NURSERY_MOVES, _MOVES_PER_LIFE, _MOST_MOVES = 300, 10_000, 0.3, 1_500_000
 #: How far the directions that children climb in scatter about their parents' own.
 _SCATTER = 0.5
 #: Evaluated are children that promise to miss their bands by no more than this.
@@ -58,6 +65,8 @@ _PAIRED, _PAIRS = 2, 2000
 _NEARLY = 1.0
 #: Share of the population that may be infeasible once feasible designs are many.
 _INFEASIBLE_SHARE = 0.1
+#: Random designs that say how far objectives reach while no feasible one is known.
+_ROUGHLY = 60
 _MEMORY = 1 << 17
 
 
@@ -163,7 +172,7 @@ class Search:
             state.nursery = self._next(state.nursery, size)
             progress.raised += progress.evaluations - before
             progress.nursery_generations += 1
-            life = max(_YOUNG * size, _LATER * progress.evaluations)
+            life = self._life()
             # where hardly anything is new, it ends nevertheless
             longest = _LONGEST * life / size
             if progress.raised >= life or progress.nursery_generations >= longest:
@@ -229,14 +238,16 @@ class Search:
         if population.n:
             its = self._off(population)
             off[:] = np.where(parent[:, None] >= 0, its[parent], its.mean(axis=0))
-        children, violation, _ = steer(
-            self._helm,
-            rng,
-            children,
-            off,
-            self._towards(population, parent),
-            tries=_NEWCOMER_TRIES if out_of_nothing else _TRIES,
-        )
+        towards = self._towards(population, parent)
+        if out_of_nothing:
+            moves = self._moves(len(children)) if population.n == 0 else _MOVES
+            children, violation = anneal(
+                self._helm, rng, children, off, towards, moves=moves
+            )
+        else:
+            children, violation, _ = steer(
+                self._helm, rng, children, off, towards, tries=_TRIES
+            )
         self.state.progress.foreseen += len(children)
         new = self._unseen(children)
         children, violation = children[new], violation[new]
@@ -244,6 +255,18 @@ class Search:
         # where hardly any promises to keep the bands, the best are evaluated still
         n_best = max(int((violation <= _PROMISED).sum()), n // 8)
         return children[order[:n_best]]
+
+    def _moves(self, n: int) -> int:
+        """Moves for each of the designs that a nursery, or a search, begins with."""
+        if not self.has_nursery or self.state.progress.nurseries == 0:
+            # a first answer is wanted at once
+            return _MOVES
+        many = max(_NURSERY_MOVES, int(_MOVES_PER_LIFE * self._life()))
+        return min(many, max(_MOST_MOVES // max(n, 1), _MOVES))
+
+    def _life(self) -> float:
+        """Evaluations that a nursery lasts."""
+        return max(_YOUNG * self.nursery_size, _LATER * self.state.progress.evaluations)
 
     def _neighbours(self) -> IntArray:
         """What lies next to some designs of the archive and may be as good as they."""
@@ -296,16 +319,37 @@ class Search:
         rng = self.state.rng
         n_objectives = len(self.demand.objective)
         best = population.F[population.violation <= 0.0]
-        if len(best) < 2:
-            weight = rng.dirichlet(np.ones(n_objectives), len(parent))
-            return Towards(np.zeros(n_objectives), np.ones(n_objectives), weight)
-        near, span = best.min(axis=0), np.maximum(np.ptp(best, axis=0), 1e-12)
         weight = rng.dirichlet(np.ones(n_objectives), len(parent))
+        if len(best) < 2:
+            best = self.state.archive.F
+            near, span = _box(best) if len(best) > 1 else self._rough_box
+            return Towards(near, span, weight)
+        near, span = _box(best)
         has = parent >= 0
         share = np.clip((population.F[parent[has]] - near) / span, 0.0, 1.0)
         scatter = np.exp(_SCATTER * rng.standard_normal(share.shape))
         weight[has] = scatter / (share + 0.1)
         return Towards(near, span, weight)
+
+    @cached_property
+    def _rough_box(self) -> tuple[Array, Array]:
+        """Near corner and spans of random designs' outlook, within the bounds asked."""
+        rng = np.random.default_rng(0)
+        nobody = np.zeros((0, self.encoding.n_genes), dtype=np.int64)
+        mates = np.zeros((0, 1), dtype=np.int64)
+        genomes, _ = breed(nobody, mates, self.encoding.tables, rng, _ROUGHLY)
+        n_objectives = len(self.demand.objective)
+        off = np.zeros((len(genomes), N_FORESEEN + self.cells.n_points))
+        even = np.ones((len(genomes), n_objectives))
+        nowhere = Towards(np.zeros(n_objectives), np.ones(n_objectives), even)
+        _, _, F = steer(self._helm, rng, genomes, off, nowhere, tries=0, rounds=0)
+        F = np.minimum(F, self.demand.worst())
+        near, span = np.zeros(n_objectives), np.ones(n_objectives)
+        for j in range(n_objectives):
+            known = F[np.isfinite(F[:, j]), j]
+            if len(known) > 1 and np.ptp(known) > 0.0:
+                near[j], span[j] = known.min(), np.ptp(known)
+        return near, span
 
     def _unseen(self, genomes: IntArray) -> BoolArray:
         """Mask of the genomes that were not bred lately; marks them as seen."""
@@ -498,6 +542,11 @@ class Search:
         self._store(designs)
         both = self.state.population.join(designs)
         self.state.population = self._survive(both, self.spec.search.population)
+
+
+def _box(F: Array) -> tuple[Array, Array]:
+    """Near corner and spans of some objectives."""
+    return F.min(axis=0), np.maximum(np.ptp(F, axis=0), 1e-12)
 
 
 def _near_mates(F: Array) -> IntArray:

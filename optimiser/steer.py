@@ -6,48 +6,32 @@ designs do not take equal steps.
 """
 
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.random import Generator
 from numpy.typing import NDArray
 
-from model import (
-    METRICS,
-    SHOP_MEASURES,
-    Layups,
-    compiled_lean,
-    compiled_lean_entry,
-    fingerprint,
-    no_layups,
-)
+from model import compiled_lean, compiled_lean_entry, fingerprint
 from optimiser.breeding import mutate
 from optimiser.cells import Cells
-from optimiser.encoding import Encoding, Tables, decode_all
+from optimiser.encoding import Tables
 from optimiser.genes import copy_genome
-from optimiser.outlook_slopes import slopes_of_one
-from optimiser.outlook_sums import (
-    BUTT,
-    CANTILEVER,
-    COST,
-    DURABILITY,
-    FORESEEN_SHOP,
-    FREQUENCY,
-    MOMENT,
-    N_FORESEEN,
-    TIP,
-    TORQUE,
-    WEIGHT,
-    Room,
-    foresee_one,
-    room,
+from optimiser.helm import (
+    Course,
+    Helm,
+    Scratch,
+    Towards,
+    by_logs,
+    look_at,
+    merit_of,
+    value_of,
 )
-from optimiser.problem import SHOP_UNIT, Demand
+from optimiser.outlook_slopes import slopes_of_one
 from optimiser.settling import fit, move_ends
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 #: Farthest an end is moved in one step. [m]
 FARTHEST = 0.12
@@ -59,106 +43,6 @@ _PASSES = 3
 ROUNDS = 2
 #: Designs that miss their bands by more than this are not steered.
 _HOPELESS = 3.0
-#: Share of a unit that is kept from the edges, since the outlook is not exact.
-_KEEP = 0.1
-
-#: How a value follows from the logarithms of an outlook.
-_PLAIN, _BALANCE, _MARGIN, _RATIO = range(4)
-_FOLLOWS = {
-    "weight": (_PLAIN, WEIGHT, WEIGHT),
-    "balance_point": (_BALANCE, MOMENT, WEIGHT),
-    "material_cost": (_PLAIN, COST, COST),
-    "frequency": (_PLAIN, FREQUENCY, FREQUENCY),
-    "torque": (_PLAIN, TORQUE, TORQUE),
-    "tip_deflection": (_PLAIN, TIP, TIP),
-    "butt_deflection": (_PLAIN, BUTT, BUTT),
-    "cantilever_deflection": (_PLAIN, CANTILEVER, CANTILEVER),
-    "durability": (_MARGIN, DURABILITY, DURABILITY),
-    "flex_point_ratio": (_RATIO, TIP, BUTT),
-}
-
-
-class Course(NamedTuple):
-    """What steering follows: the bands and objectives that have an outlook."""
-
-    rows: IntArray  #: (n_row, 3) how each band follows, and from which values
-    low: Array  #: (n_row,) [SI]
-    high: Array
-    unit: Array  #: what counts as one unit of violation
-    objectives: IntArray  #: (n_objective, 3) likewise; -1 where there is no outlook
-    sense: Array  #: (n_objective,)
-    shop: IntArray  #: column of each foreseen shop measure among the demand's
-    shop_sign: Array
-    shop_limit: Array
-    movable: BoolArray  #: (n_place, 2) which ends the spec leaves free
-    reach: Array  #: (n_place, 2, 2) least and greatest station of either end [m]
-
-
-def course_of(encoding: Encoding, demand: Demand) -> Course:
-    """Number what steering follows.
-
-    Parameters
-    ----------
-    encoding : Encoding
-        Choices of a spec. [-]
-    demand : Demand
-        Its bands and objectives. [SI]
-
-    Returns
-    -------
-    course : Course
-        For ``steer``. [SI]
-    """
-    keys = [METRICS[column].key for column in demand.column]
-    known = [j for j, key in enumerate(keys) if key in _FOLLOWS]
-    points = range(len(demand.ei_low))
-    rows = [_FOLLOWS[keys[j]] for j in known]
-    rows += [(_PLAIN, N_FORESEEN + j, N_FORESEEN + j) for j in points]
-    traded = [METRICS[column].key for column in demand.objective]
-    objectives = [_FOLLOWS.get(key, (-1, 0, 0)) for key in traded]
-    shop = [SHOP_MEASURES.index(name) for name in FORESEEN_SHOP]
-    t = encoding.tables
-    places = np.arange(len(t.optional))
-    starts = np.stack([t.start[:, 0], t.start[places, t.n_start - 1]], axis=1)
-    ends = np.stack([t.end[:, 0], t.end[places, t.n_end - 1]], axis=1)
-    return Course(
-        rows=np.array(rows, dtype=np.int64).reshape(-1, 3),
-        low=np.concatenate([demand.low[known], demand.ei_low]),
-        high=np.concatenate([demand.high[known], demand.ei_high]),
-        unit=np.concatenate([demand.unit[known], demand.ei_unit]),
-        objectives=np.array(objectives, dtype=np.int64).reshape(-1, 3),
-        sense=demand.sense,
-        shop=np.array(shop, dtype=np.int64),
-        shop_sign=demand.shop_sign[shop],
-        shop_limit=demand.shop_limit[shop],
-        movable=np.stack([t.n_start > 1, t.n_end > 1], axis=1),
-        reach=np.stack([starts, ends], axis=1),
-    )
-
-
-@compiled_lean
-def _value(how: IntArray, log: Array, length: float) -> float:
-    kind = how[0]
-    if kind == _BALANCE:
-        return float(length - np.exp(log[how[1]] - log[how[2]]))
-    if kind == _RATIO:
-        return float(1.0 / (1.0 + np.exp(log[how[2]] - log[how[1]])))
-    if kind == _MARGIN:
-        return float(np.exp(log[how[1]]) - 1.0)
-    return float(np.exp(log[how[1]]))
-
-
-@compiled_lean
-def _by_logs(how: IntArray, log: Array) -> tuple[float, float]:
-    """Derivatives of a value to the two logarithms that it follows from."""
-    kind = how[0]
-    if kind == _BALANCE:
-        centre = np.exp(log[how[1]] - log[how[2]])
-        return -centre, centre
-    if kind == _RATIO:
-        ratio = 1.0 / (1.0 + np.exp(log[how[2]] - log[how[1]]))
-        return ratio * (1.0 - ratio), -ratio * (1.0 - ratio)
-    return np.exp(log[how[1]]), 0.0
 
 
 @compiled_lean
@@ -176,64 +60,6 @@ def _solve(normal: Array, right: Array, n: int) -> None:
         for k in range(j + 1, n):
             right[j] -= normal[j, k] * right[k]
         right[j] /= normal[j, j]
-
-
-class Towards(NamedTuple):
-    """Where designs are to climb: to small weighted distances from a near point."""
-
-    near: Array  #: (n_objective,) [SI]
-    span: Array  #: (n_objective,) what counts as one [SI]
-    weight: Array  #: (n, n_objective) of each design
-
-
-class Scratch(NamedTuple):
-    """Room for steering one design."""
-
-    room: Room
-    layups: Layups  #: one design
-    place: IntArray  #: (1, n_place)
-    plain: Array  #: (n_value,)
-    log: Array  #: (n_value,)
-    shop: Array  #: (4,)
-    slope: Array  #: (n_flag, 2, n_value)
-    F: Array  #: (n_objective,)
-    there: Array  #: (n_objective,)
-    order: IntArray  #: (n_place,)
-    one: IntArray  #: (1, n_genes)
-    trial: IntArray  #: (n_genes,)
-    moved: IntArray  #: (n_genes,)
-    J: Array  #: (n_row, 2 n_flag)
-    rows: Array  #: (2, n_row)
-    normal: Array  #: (n_row, n_row)
-    ends: Array  #: (4, 2 n_flag)
-    free: IntArray  #: (2 n_flag,) the ends that may move
-    shift: Array  #: (n_place, 2)
-
-
-def _scratch(encoding: Encoding, cells: Cells, course: Course) -> Scratch:
-    n_places, n_rows = len(encoding.spec.places), len(course.rows)
-    n_values = N_FORESEEN + cells.n_points
-    return Scratch(
-        room=room(cells, n_places),
-        layups=no_layups(1, n_places),
-        place=np.full((1, n_places), -1, dtype=np.int64),
-        plain=np.zeros(n_values),
-        log=np.zeros(n_values),
-        shop=np.zeros(len(FORESEEN_SHOP)),
-        slope=np.zeros((n_places, 2, n_values)),
-        F=np.zeros(len(course.objectives)),
-        there=np.zeros(len(course.objectives)),
-        order=np.zeros(n_places, dtype=np.int64),
-        one=np.zeros((1, encoding.n_genes), dtype=np.int64),
-        trial=np.zeros(encoding.n_genes, dtype=np.int64),
-        moved=np.zeros(encoding.n_genes, dtype=np.int64),
-        J=np.zeros((n_rows, 2 * n_places)),
-        rows=np.zeros((2, n_rows)),
-        normal=np.zeros((n_rows, n_rows)),
-        ends=np.zeros((4, 2 * n_places)),
-        free=np.zeros(2 * n_places, dtype=np.int64),
-        shift=np.zeros((n_places, 2)),
-    )
 
 
 @compiled_lean
@@ -254,7 +80,7 @@ def _step(course: Course, s: Scratch, rng: Generator) -> bool:
     for j in range(len(course.rows)):
         how, low, high = course.rows[j], course.low[j], course.high[j]
         unit = course.unit[j]
-        value = _value(how, log, length)
+        value = value_of(how, log, length)
         if not np.isfinite(value):
             continue
         margin = (1.0 - _AIM) * unit
@@ -271,7 +97,7 @@ def _step(course: Course, s: Scratch, rng: Generator) -> bool:
             else:
                 to = min(max(value, low + margin), high - margin)
             wanted[n] = (to - value) / unit
-        by_a, by_b = _by_logs(how, log)
+        by_a, by_b = by_logs(how, log)
         by_a, by_b = by_a / unit, by_b / unit
         a, b = how[1], how[2]
         for e in range(n_ends):
@@ -323,55 +149,61 @@ def _step(course: Course, s: Scratch, rng: Generator) -> bool:
 
 
 @compiled_lean
-def _judge(course: Course, s: Scratch) -> float:
-    """Violation that the design in scratch promises; its objectives go to F."""
-    length = s.layups.length[0]
-    total = 0.0
-    for j in range(len(course.rows)):
-        value = _value(course.rows[j], s.log, length)
-        over = max(course.low[j] - value, value - course.high[j]) / course.unit[j]
-        total += max(over + _KEEP, 0.0)
-    for j in range(len(course.shop_sign)):
-        over = (s.shop[j] * course.shop_sign[j] - course.shop_limit[j]) / SHOP_UNIT
-        total += max(over - 1e-6, 0.0)
-    for j in range(len(course.objectives)):
-        s.F[j] = np.nan
-        if course.objectives[j, 0] >= 0:
-            s.F[j] = _value(course.objectives[j], s.log, length) * course.sense[j]
-    return total if np.isfinite(total) else 1e300
+def step_ends(
+    t: Tables,
+    cells: Cells,
+    course: Course,
+    s: Scratch,
+    rng: Generator,
+    rounds: int,
+    off: Array,
+) -> float:
+    """Step the ends of the design in scratch towards the bands, and keep the best.
+
+    Parameters
+    ----------
+    t : Tables
+        Choices and rules. [-]
+    cells : Cells
+        What its outlook needs. [SI]
+    course : Course
+        What is asked. [SI]
+    s : Scratch
+        The genome in ``trial``, settled; replaced. What it promises then is in
+        ``there``. [-]
+    rng : Generator
+        Source of randomness. [-]
+    rounds : int
+        Steps at most. [-]
+    off : ndarray, shape (n_value,)
+        How far its outlook is off, as logarithms. [-]
+
+    Returns
+    -------
+    missed : float
+        How far the best promises to miss what it should keep. [-]
+    """
+    copy_genome(s.trial, s.moved)
+    least = np.inf
+    for turn in range(rounds + 1):
+        missed = look_at(s.moved, t, cells, course, s, off)
+        if missed < least:
+            least = missed
+            for j in range(len(s.F)):
+                s.there[j] = s.F[j]
+            copy_genome(s.moved, s.trial)
+        if turn == rounds or not 0.0 < missed <= _HOPELESS:
+            break
+        slopes_of_one(cells, s.layups, 0, s.room, s.plain, s.slope)
+        if not _step(course, s, rng):
+            break
+        if not move_ends(s.moved, s.shift, t, rng, s.order):
+            break
+    return least
 
 
 #: A new edit of any module makes new machine code.
 _SOURCES = fingerprint(Path(__file__).parent)
-
-
-@compiled_lean
-def _merit(missed: float, F: Array, towards: Towards, i: int) -> float:
-    """To be small: how far the bands are missed, else the objectives as weighted."""
-    if missed > 0.0:
-        return 1e6 * (1.0 + missed)
-    worst, total = 0.0, 0.0
-    for j in range(len(F)):
-        if np.isfinite(F[j]):
-            share = (F[j] - towards.near[j]) / towards.span[j] * towards.weight[i, j]
-            worst = max(worst, share)
-            total += share
-    return worst + 0.1 * total
-
-
-@compiled_lean
-def _look(
-    genome: IntArray, t: Tables, cells: Cells, course: Course, s: Scratch, off: Array
-) -> float:
-    """Violation that a genome promises; its objectives go to F."""
-    s.place[:] = -1
-    s.layups.sheet[:] = -1
-    copy_genome(genome, s.one[0])
-    decode_all(s.one, t, s.layups, s.place, s.order)
-    foresee_one(cells, s.layups, 0, s.room, s.plain, s.shop)
-    for v in range(len(s.log)):
-        s.log[v] = s.plain[v] + off[v]
-    return _judge(course, s)
 
 
 def _steer_entry(sources: int) -> Any:
@@ -391,7 +223,7 @@ def _steer_entry(sources: int) -> Any:
         F: Array,
     ) -> None:
         _ = sources  # part of the key under which the machine code is kept
-        trial, moved = s.trial, s.moved
+        trial = s.trial
         for i in range(len(genomes)):
             best = np.inf
             for attempt in range(n_tries + 1):
@@ -402,27 +234,12 @@ def _steer_entry(sources: int) -> Any:
                         mutate(trial, t, rng, s.order)
                     if not fit(trial, t, rng, s.order):
                         continue
-                copy_genome(trial, moved)
-                least, merit = np.inf, np.inf
-                for turn in range(rounds + 1):
-                    missed = _look(moved, t, cells, course, s, off[i])
-                    if missed < least:
-                        least = missed
-                        merit = _merit(missed, s.F, towards, i)
-                        for j in range(len(s.F)):
-                            s.there[j] = s.F[j]
-                        copy_genome(moved, trial)
-                    if turn == rounds or not 0.0 < missed <= _HOPELESS:
-                        break
-                    slopes_of_one(cells, s.layups, 0, s.room, s.plain, s.slope)
-                    if not _step(course, s, rng):
-                        break
-                    if not move_ends(moved, s.shift, t, rng, s.order):
-                        break
+                missed = step_ends(t, cells, course, s, rng, rounds, off[i])
+                merit = merit_of(missed, s.there, towards, i)
                 if merit <= best:
                     best = merit
                     copy_genome(trial, genomes[i])
-                    violation[i] = least
+                    violation[i] = missed
                     for j in range(len(s.F)):
                         F[i, j] = s.there[j]
 
@@ -430,16 +247,6 @@ def _steer_entry(sources: int) -> Any:
 
 
 _steer_all = _steer_entry(_SOURCES)
-
-
-class Helm:
-    """What steering needs of a spec."""
-
-    def __init__(self, encoding: Encoding, cells: Cells, demand: Demand) -> None:
-        self.tables = encoding.tables
-        self.cells = cells
-        self.course = course_of(encoding, demand)
-        self.scratch = _scratch(encoding, cells, self.course)
 
 
 def steer(

@@ -14,9 +14,10 @@ from pymoo.operators.sampling.rnd import IntegerRandomSampling
 
 from model import evaluate_batch
 from optimiser.breeding import breed
+from optimiser.diameters import fit_diameters
 from optimiser.problem import Demand, ShaftProblem
 from optimiser.search import Search
-from optimiser.settling import fit_diameters, settle
+from optimiser.settling import settle
 from tests.benchmarks.kept_front import Front, nondominated, nothing
 from tests.shop_rules import RULES, broken, can_be_evaluated
 

@@ -5,9 +5,10 @@ import pytest
 
 from model import METRICS, evaluate_batch
 from optimiser.breeding import _change_wraps, breed
+from optimiser.diameters import _end_radii
 from optimiser.encoding import GENES, HEAD, WRAPS, encode
+from optimiser.genes import is_there
 from optimiser.problem import Demand
-from optimiser.settling import _end_radii, is_there
 
 KEYS = [metric.key for metric in METRICS]
 NONE = np.zeros((0, 1), dtype=np.int64)

@@ -9,6 +9,7 @@ from model import SHOP_MEASURES, evaluate_batch
 from optimiser.breeding import breed
 from optimiser.cells import cells_of
 from optimiser.encoding import encode
+from optimiser.helm import FOLLOWS, Helm, Towards, by_logs, value_of
 from optimiser.outlook import evaluated, foresee
 from optimiser.outlook_sums import (
     BUTT,
@@ -24,7 +25,7 @@ from optimiser.outlook_sums import (
     WEIGHT,
 )
 from optimiser.problem import Demand
-from optimiser.steer import _FOLLOWS, Helm, Towards, _by_logs, _value, steer
+from optimiser.steer import steer
 
 NAMES = {
     WEIGHT: "weight",
@@ -93,14 +94,16 @@ def test_outlook_is_near_the_evaluation(children):
 
 
 def unground(encoding):
-    """The same without grinding at the tip, whose limit moves with what lies beyond."""
+    """The same without grinding at the tip, which hides what flags do there."""
     finish = replace(encoding.conditions.finish, tip_diameter=None)
     return replace(encoding, conditions=replace(encoding.conditions, finish=finish))
 
 
-def test_slopes_are_those_of_the_outlook(children):
+@pytest.mark.parametrize("is_ground", [False, True])
+def test_slopes_are_those_of_the_outlook(children, is_ground):
     encoding, genomes = children
-    encoding = unground(encoding)
+    if not is_ground:
+        encoding = unground(encoding)
     table = cells_of(encoding)
     layups = decoded(encoding, genomes[:60])
     here = foresee(table, layups, slopes=True)
@@ -121,11 +124,7 @@ def test_slopes_are_those_of_the_outlook(children):
             measured = (logs[0] - logs[1])[inner] / (2.0 * h)
             slope = here.slope[inner, k, side]
             known = np.isfinite(measured)
-            known[:, DURABILITY] = False
             np.testing.assert_allclose(slope[known], measured[known], atol=2e-4)
-            # of durability but for the hoop strain of bias plies
-            weakest = slope[:, DURABILITY] - measured[:, DURABILITY]
-            assert np.median(np.abs(weakest)) < 1e-3
             checked += int(inner.sum())
     assert checked > 100
 
@@ -176,16 +175,16 @@ def test_values_follow_the_logarithms_as_their_derivatives_say(children):
     for log, length in zip(
         foresee(cells_of(encoding), layups).log, layups.length, strict=True
     ):
-        for key, how in _FOLLOWS.items():
+        for key, how in FOLLOWS.items():
             row = np.array(how, dtype=np.int64)
-            slopes = _by_logs(row, log)
+            slopes = by_logs(row, log)
             for value, slope in zip(row[1:], slopes, strict=True):
                 if slope == 0.0 and row[1] == row[2]:
                     continue  # it follows from one logarithm, which is the first
                 more, less = log.copy(), log.copy()
                 more[value] += h
                 less[value] -= h
-                up, down = _value(row, more, length), _value(row, less, length)
+                up, down = value_of(row, more, length), value_of(row, less, length)
                 measured = (up - down) / (2.0 * h)
                 assert slope == pytest.approx(measured, rel=1e-6), key
                 kinds.add(how[0])
