@@ -188,9 +188,10 @@ def test_threads_of_matrix_products_make_no_difference():
 
 
 def test_the_number_of_islands_matters_the_crew_does_not(encoding):
-    three = go(Islands(encoding, Stall()), 3_000)
+    # so long that what is sent is not all dominated where it comes to
+    three = go(Islands(encoding, Stall()), 6_000)
     spec = replace(encoding.spec, search=replace(encoding.spec.search, islands=2))
-    two = go(Islands(replace(encoding, spec=spec), Stall()), 2_000)
+    two = go(Islands(replace(encoding, spec=spec), Stall()), 4_000)
     first = [course.islands[0].state.archive.genomes for course in (two, three)]
     assert not np.array_equal(*first)
 
