@@ -14,13 +14,11 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from model import compiled_lean_entry, fingerprint
-from optimiser.breeding import mutate
 from optimiser.cells import Cells
 from optimiser.encoding import Tables
 from optimiser.genes import copy_genome
 from optimiser.helm import Course, Helm, Scratch, Towards, merit_of, weighted
-from optimiser.settling import fit
-from optimiser.steer import ROUNDS, step_ends
+from optimiser.steer import ROUNDS, jump, step_ends
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -54,12 +52,8 @@ def _anneal_entry(sources: int) -> Any:
             copy_genome(genomes[i], s.now)
             for move in range(n_moves + 1):
                 copy_genome(s.now, trial)
-                if move > 0:
-                    mutate(trial, t, rng, s.order)
-                    if rng.random() < 0.5:
-                        mutate(trial, t, rng, s.order)
-                    if not fit(trial, t, rng, s.order):
-                        continue
+                if move > 0 and not jump(trial, t, rng, s.order):
+                    continue
                 missed = step_ends(t, cells, course, s, rng, ROUNDS, off[i])
                 cold = move / (n_moves + 1.0)
                 heat = _HEAT * (1.0 - cold) * (1.0 - cold)

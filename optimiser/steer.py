@@ -149,6 +149,32 @@ def _step(course: Course, s: Scratch, rng: Generator) -> bool:
 
 
 @compiled_lean
+def jump(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> bool:
+    """One or two moves on a genome, which is brought to what can be rolled.
+
+    Parameters
+    ----------
+    genome : ndarray, shape (n_genes,)
+        Integers, changed in place. [-]
+    t : Tables
+        Choices, bands and rules. [-]
+    rng : Generator
+        Source of randomness. [-]
+    order : ndarray, shape (n_place,)
+        Scratch. [-]
+
+    Returns
+    -------
+    fits : bool
+        False if the genome is to be dropped. [-]
+    """
+    mutate(genome, t, rng, order)
+    if rng.random() < 0.5:
+        mutate(genome, t, rng, order)
+    return fit(genome, t, rng, order)
+
+
+@compiled_lean
 def step_ends(
     t: Tables,
     cells: Cells,
@@ -228,12 +254,8 @@ def _steer_entry(sources: int) -> Any:
             best = np.inf
             for attempt in range(n_tries + 1):
                 copy_genome(genomes[i], trial)
-                if attempt > 0:
-                    mutate(trial, t, rng, s.order)
-                    if rng.random() < 0.5:
-                        mutate(trial, t, rng, s.order)
-                    if not fit(trial, t, rng, s.order):
-                        continue
+                if attempt > 0 and not jump(trial, t, rng, s.order):
+                    continue
                 missed = step_ends(t, cells, course, s, rng, rounds, off[i])
                 merit = merit_of(missed, s.there, towards, i)
                 if merit <= best:

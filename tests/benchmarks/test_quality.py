@@ -67,19 +67,13 @@ def test_a_benchmark_runs_and_is_not_done_twice(monkeypatch, tmp_path, capsys):
     assert (ends["evaluations"] >= 1_000).all()
     first = ends.loc["default", "first_feasible_evaluations"]
     assert first <= 1_000
-    found = kept_front.read(
-        "hybrid_85", kept_front.load("hybrid_85", quality.read_library()), kept
-    )
+    encoding = kept_front.load("hybrid_85", quality.read_library())
+    found = kept_front.read("hybrid_85", encoding, kept)
     # kept to the digits of a text, where some are no better than others any more
     n = ends.loc["default", "designs"]
     assert 0.9 * n <= found.n <= n
-    assert ends["hypervolume"].max() == pytest.approx(
-        kept_front.hypervolume(
-            found.F,
-            kept_front.corner(kept_front.load("hybrid_85", quality.read_library())),
-        ),
-        rel=1e-6,
-    )
+    volume = kept_front.hypervolume(found.F, kept_front.corner(encoding))
+    assert volume == pytest.approx(ends["hypervolume"].max(), rel=1e-6)
     assert ran(monkeypatch, *words) == 0
     assert "4 runs, 4 of them done before" in capsys.readouterr().out
     assert len(pd.read_csv(table)) == len(rows)
