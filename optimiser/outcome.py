@@ -66,6 +66,12 @@ def finish(run: Run, *, as_json: bool) -> int:
             f"itself over the last {budget.stall_evaluations:,} evaluations; go on all "
             f"the same with:  {command_text('resume', run.folder, '--stall', '0 %')}"
         )
+    if run.about.get("found_late"):
+        say_error(
+            "its search had found none; what there is turned up in the trying for a "
+            "reason. Search longer with:  "
+            + command_text("resume", run.folder, "--evaluations", _longer(run))
+        )
     if "left_out" in run.about:
         say_error(
             f"{len(run.about['left_out'])} designs are left out: evaluated one by one "
@@ -88,6 +94,11 @@ def finish(run: Run, *, as_json: bool) -> int:
         say_error(f"interrupted; go on with:  {command_text('resume', run.folder)}")
         return INTERRUPTED
     return FAILED if front.empty else DONE
+
+
+def _longer(run: Run) -> str:
+    """Evaluations that give a search ten times what it had."""
+    return str(10 * int(run.about["evaluations"]))
 
 
 def about_run(run: Run) -> dict[str, Any]:

@@ -77,7 +77,8 @@ class Explanation:
 
     spec: str
     evaluations: int  #: that it took
-    is_feasible: bool  #: a design that keeps all was found after all
+    #: genomes of designs that keep all, found while looking for the reason
+    keeping: tuple[tuple[int, ...], ...]
     can_be_built: bool  #: whether the end diameters alone can be kept
     nearest: tuple[str, ...]  #: what the nearest design misses
     conflict: tuple[Reached, ...]  #: each let go by itself, all others kept
@@ -153,6 +154,8 @@ class _Laboratory:
         self.names = self.demand.band_names
         self.n, self.is_over = n, is_over
         self.spent = 0
+        #: genomes that keep all that is asked, as they turn up
+        self.keeping: dict[tuple[int, ...], None] = {}
         #: end diameters are no more than bands, since they cannot be kept
         self.is_loose = False
 
@@ -207,7 +210,11 @@ class _Laboratory:
         genomes = np.unique(genomes, axis=0) if len(genomes) else genomes
         report = evaluate_batch(encoding.decode(genomes)[0], encoding.conditions)
         G = np.maximum(demand.score(report).G, 0.0)
-        order = np.argsort(G.sum(axis=1), kind="stable")
+        miss = G.sum(axis=1)
+        if demand is self.demand and encoding.spec is self.spec:
+            kept = genomes[miss <= 0.0].tolist()
+            self.keeping |= dict.fromkeys(map(tuple, kept))
+        order = np.argsort(miss, kind="stable")
         return _Tried(
             encoding, genomes[order], G[order], report.metrics[order], report.EI[order]
         )
@@ -248,7 +255,7 @@ class _Laboratory:
         return Explanation(
             spec=self.spec.name,
             evaluations=self.spent,
-            is_feasible=base.miss <= _KEPT,
+            keeping=tuple(self.keeping),
             can_be_built=can_be_built,
             nearest=tuple(nearest),
             conflict=tuple(conflict),

@@ -16,7 +16,9 @@ from optimiser.store import Run
 _NOTHING = 1e-9
 
 
-def write_explanation(run: Run, found: State, is_over: Callable[[], bool]) -> None:
+def write_explanation(
+    run: Run, found: State, is_over: Callable[[], bool]
+) -> list[tuple[int, ...]]:
     """Find out why a run has no front, and keep it in its folder; else tidy up.
 
     Parameters
@@ -27,11 +29,17 @@ def write_explanation(run: Run, found: State, is_over: Callable[[], bool]) -> No
         What its search has found. [-]
     is_over : callable
         Asked now and then; True gives it up. [-]
+
+    Returns
+    -------
+    genomes : list of tuple of int
+        Designs that keep all that is asked, where some turned up in the trying; there
+        is nothing to explain then. [-]
     """
     for name in (EXPLANATION, EXPLANATION_JSON):
         (run.folder / name).unlink(missing_ok=True)
     if found.archive.n or run.state != "done":
-        return
+        return []
     population = found.living
     explanation = explain(
         run.spec,
@@ -40,12 +48,13 @@ def write_explanation(run: Run, found: State, is_over: Callable[[], bool]) -> No
         evaluations=found.progress.evaluations,
         is_over=is_over,
     )
-    if explanation is None:
-        return
+    if explanation is None or explanation.keeping:
+        return [] if explanation is None else list(explanation.keeping)
     values = explanation_json(explanation)
     text = json.dumps(values, indent=2, ensure_ascii=False, allow_nan=False)
     write_text(run.folder / EXPLANATION_JSON, text + "\n")
     write_text(run.folder / EXPLANATION, explanation_text(explanation) + "\n")
+    return []
 
 
 def explanation_json(explanation: Explanation) -> dict[str, object]:
@@ -75,7 +84,6 @@ def explanation_json(explanation: Explanation) -> dict[str, object]:
     return {
         "spec": explanation.spec,
         "evaluations": explanation.evaluations,
-        "feasible_after_all": explanation.is_feasible,
         "end_diameters_can_be_built": explanation.can_be_built,
         "nearest_misses": list(explanation.nearest),
         "bands_in_conflict": [reached(one) for one in explanation.conflict],
@@ -112,9 +120,6 @@ def explanation_text(explanation: Explanation) -> str:
     """
     e = explanation
     lines = [f"why no design was found that keeps all that {e.spec} asks"]
-    if e.is_feasible:
-        lines.append("one was found while looking for the reason; search longer")
-        return "\n".join(lines)
     if not e.can_be_built:
         lines.append(
             "nothing can be built to the end diameters that are asked; what follows "

@@ -270,7 +270,8 @@ def _go(
     lost = ""
     try:
         run.about["state"] = "running"
-        run.about.pop("stopped_by", None)
+        for key in ("stopped_by", "found_late"):
+            run.about.pop(key, None)
         write_about(run)
         watch = Watch(run, course, wishes, listener)
         if not (_reason(course, budget) or wishes()):
@@ -286,7 +287,13 @@ def _go(
         watch.tell(is_last=True)
         watch.note()
         _close(run, course, watch.hypervolume, lost)
-        write_explanation(run, course.found(), lambda: wishes() > 0)
+        kept = write_explanation(run, course.found(), lambda: wishes() > 0)
+        if kept:
+            course.begin(np.array(kept, dtype=np.int64))
+            run.about["found_late"] = True
+            watch.tell(is_last=True)
+            watch.note()
+            _close(run, course, watch.hypervolume, lost)
     except OSError as error:
         error.add_note(
             "what was written before is intact; go on with:  "

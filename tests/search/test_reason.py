@@ -5,10 +5,12 @@ import math
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from model import evaluate_batch
 from optimiser.cli import main
+from optimiser.course import Solo
 from optimiser.encoding import encode
 from optimiser.limits import limits_of, moved
 from optimiser.reason import explain
@@ -63,7 +65,7 @@ def test_too_high_a_frequency_for_the_weight(scenario, library):
         weight={"low": 0.0475, "high": 0.0485},
     )
     found = explained(spec, library)
-    assert not found.is_feasible
+    assert not found.keeping
     assert found.can_be_built
     reached = {one.band: one for one in found.conflict}
     assert {"frequency", "weight"} <= set(reached)
@@ -165,9 +167,9 @@ def test_what_can_be_is_found_and_not_explained(scenario, library):
     none = np.zeros((0, encode(spec, library).n_genes), dtype=np.int64)
     found = explain(spec, library, none, evaluations=5_000)
     assert found is not None
-    assert found.is_feasible
-    assert not found.conflict
-    assert "search longer" in explanation_text(found)
+    assert found.keeping
+    designs = Search(encode(spec, library))._evaluate(np.array(found.keeping))
+    assert (designs.violation <= 0.0).all()
     assert explain(spec, library, none, evaluations=9, is_over=lambda: True) is None
 
 
@@ -188,6 +190,29 @@ def test_a_limit_let_go_leaves_designs_what_they_are(scenario, library):
     pair = next(x for x in limits if 'pair": 4 wraps' in x.what)
     at = (layups.wraps == 4.0) & (place == 0)
     np.testing.assert_array_equal(pair.is_at, at.any(axis=1))
+
+
+def test_what_turns_up_in_the_trying_is_the_front(tmp_path, capsys, monkeypatch):
+    """A search that ends before it has a design has the one that trying came upon."""
+    path = tmp_path / "eight.toml"
+    path.write_text(EIGHT, encoding="utf-8")
+    out = tmp_path / "run"
+
+    def fruitless(self, *_, **__):
+        self.search.state.progress.evaluations = 3
+
+    monkeypatch.setattr(Solo, "run", fruitless)
+    assert main(["search", str(path), "--out", str(out), "--evaluations", "3"]) == 0
+    said = capsys.readouterr()
+    assert "on the front" in said.out
+    assert "turned up in the trying" in said.err
+    assert not (out / "explanation.txt").exists()
+    assert not (out / "nearest.toml").exists()
+    assert len(pd.read_csv(out / "front.csv")) > 0
+    # nothing of it is lost to a search that goes on
+    monkeypatch.undo()
+    assert main(["resume", str(out), "--evaluations", "8"]) == 0
+    assert "turned up" not in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("key", ["explanation.txt", "explanation.json"])
