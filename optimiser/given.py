@@ -9,7 +9,6 @@ from model import (
     Fault,
     InputError,
     Library,
-    open_design,
     read_design,
     suggestion,
 )
@@ -24,6 +23,7 @@ from optimiser.encoding import (
     Encoding,
     encode,
 )
+from optimiser.inputs import load_design
 from optimiser.mapping import Choices, start_of
 from optimiser.run_folder import ABOUT, DESIGNS, FRONT
 from optimiser.spec import Spec
@@ -160,7 +160,7 @@ def _read_one(path: Path) -> list[_Given]:
             raise InputError(str(path), [Fault("", None, None, message)])
         path = path.parent
     if not path.is_dir():
-        design, library = open_design(path)
+        design, library = load_design(path, None)
         return [_Given(design, str(path), library)]
     run = open_run(path)
     known = run.designs

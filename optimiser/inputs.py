@@ -1,10 +1,14 @@
 """What a command is given: specs, designs and scenarios, read with their library."""
 
+import tomllib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from importlib.resources import files
 from pathlib import Path
 
 from model import (
     Design,
+    Fault,
     InputError,
     Library,
     Report,
@@ -16,6 +20,13 @@ from model import (
 from optimiser.spec import Spec
 from optimiser.spec_file import named_library, read_spec
 from optimiser.store import Run
+
+#: What tells the two kinds of file apart, by the tables that only one of them has.
+_TABLES = {"design": {"flag"}, "target spec": {"place", "targets"}}
+_TAKEN_BY = {
+    "design": "plyfront evaluate  takes a design",
+    "target spec": "plyfront search  takes a target spec",
+}
 
 
 def load_spec(path: Path, library: Path | None) -> tuple[Spec, Library]:
@@ -39,7 +50,8 @@ def load_spec(path: Path, library: Path | None) -> tuple[Spec, Library]:
         With every fault of the spec, or of the library.
     """
     tables = read_library(library if library is not None else named_library(path))
-    return read_spec(path, tables), tables
+    with _wanted("target spec", path):
+        return read_spec(path, tables), tables
 
 
 def load_design(path: Path, library: Path | None) -> tuple[Design, Library]:
@@ -62,7 +74,32 @@ def load_design(path: Path, library: Path | None) -> tuple[Design, Library]:
     InputError
         With every fault of the design, or of the library.
     """
-    return open_design(path, read_library(library) if library is not None else None)
+    tables = read_library(library) if library is not None else None
+    with _wanted("design", path):
+        return open_design(path, tables)
+
+
+@contextmanager
+def _wanted(kind: str, path: Path) -> Iterator[None]:
+    """One fault instead of one a table where a file is of the other kind."""
+    try:
+        yield
+    except InputError as error:
+        is_of = _kind(path)
+        if is_of in (None, kind):
+            raise
+        message = f"this is a {is_of}. Give a {kind} here; {_TAKEN_BY[is_of]}."
+        raise InputError(str(path), [Fault("", None, None, message)]) from error
+
+
+def _kind(path: Path) -> str | None:
+    """Of which kind a file is, if it has tables of one kind alone."""
+    try:
+        tables = tomllib.loads(path.read_text(encoding="utf-8")).keys()
+    except (OSError, ValueError):
+        return None
+    kinds = [kind for kind, own in _TABLES.items() if own & tables]
+    return kinds[0] if len(kinds) == 1 else None
 
 
 def evaluate_file(

@@ -6,7 +6,7 @@ genome says other than its design is told in words.
 """
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -15,6 +15,7 @@ from scipy.optimize import linear_sum_assignment
 
 from model import (
     METRIC,
+    BatchReport,
     Design,
     Flag,
     InputError,
@@ -23,6 +24,7 @@ from model import (
     angle_text,
     design_id,
     evaluate,
+    evaluate_batch,
 )
 from optimiser.encoding import (
     END,
@@ -39,6 +41,8 @@ from optimiser.encoding import (
     WRAPS,
     Encoding,
 )
+from optimiser.misses import misses
+from optimiser.problem import Demand
 from optimiser.settling import settled
 from optimiser.spec import Place
 from optimiser.starts import Start
@@ -109,13 +113,12 @@ def start_of(
         genomes = genomes[kept]
     if len(genomes) == 0:
         why = "nothing near it keeps the rules and the bands on the end diameters"
-        return Start(
-            source=source, genome=None, is_exact=False, said=(f"left out: {why}",)
-        )
+        said = [f"left out: {why}", *_obstacles(raw, encoding)]
+        return Start(source=source, genome=None, is_exact=False, said=tuple(said))
     genome = genomes[np.argmin(_changes(genomes, raw))]
     taken = encoding.design(genome, design.name)
     is_exact = _layup_id(taken, library, encoding) == _layup_id(design, own, encoding)
-    said: list[str] = []
+    said = []
     if not is_exact:
         said += _differences(design, taken, place_of, choices)
         said += _measured(design, taken, choices) if is_measured else []
@@ -126,6 +129,21 @@ def start_of(
         is_exact=is_exact,
         said=tuple(said),
     )
+
+
+def _obstacles(genome: IntArray, encoding: Encoding) -> list[str]:
+    """What a genome misses of the rules and of the bands on the end diameters."""
+    spec = encoding.spec
+    ends = tuple(
+        target
+        for target in spec.targets
+        if target.metric in ("tip_diameter", "butt_diameter")
+    )
+    asked = replace(spec, targets=ends, ei_targets=())
+    layups, _ = encoding.decode(genome[None, :])
+    report = evaluate_batch(layups, encoding.conditions)
+    report = BatchReport(report.metrics, report.EI[:, :0], report.shop)
+    return [f"as given: {one}" for one in misses(report, Demand.of(asked), asked)]
 
 
 def _changes(genomes: IntArray, raw: IntArray) -> Array:

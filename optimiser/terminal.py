@@ -23,7 +23,8 @@ _LINE_EVERY = 10.0
 _SILENT_FOR = 3.0
 #: What is said where nothing else has been said for a while.
 STILL_STARTING = (
-    "still starting; on first use the core is compiled, which takes about a minute once"
+    "still starting; on first use the core is compiled, on each machine, which takes "
+    "about a minute once"
 )
 
 

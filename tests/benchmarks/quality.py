@@ -9,8 +9,9 @@
 ``run`` measures searches on the packaged scenarios and appends what it finds to a
 table, by default results/quality.csv. Runs that the table holds already are not done
 again, so a benchmark that was interrupted goes on; a search whose sources have changed
-since is measured anew. ``table`` prints the summary. ``extend`` searches at length only
-to better the best known front. Every run and ``merge`` better it too.
+since is measured anew. ``table`` prints the summary. ``extend`` searches at length to
+better the best known front, and notes that in the table. Every run and ``merge`` better
+it too.
 
 Hypervolume is measured from the spec's bounds on the objectives, over feasible designs
 alone. At a number of evaluations it is that of the last whole generation within it.
@@ -42,7 +43,7 @@ from optimiser.encoding import encode  # noqa: E402
 from optimiser.store import open_run  # noqa: E402
 from tests.benchmarks import kept_front  # noqa: E402
 from tests.benchmarks.kept_front import Front, RefusedError, hypervolume  # noqa: E402
-from tests.benchmarks.quality_table import summary  # noqa: E402
+from tests.benchmarks.quality_table import AT_LENGTH, summary  # noqa: E402
 from tests.benchmarks.rivals import SEARCHES  # noqa: E402
 
 MARKS = (10_000, 30_000, 75_000, 150_000, 300_000, 600_000, 1_000_000, 2_000_000)
@@ -136,6 +137,22 @@ def measure(task, table, kept, jobs):
     scenario, search, seed, evaluations, seconds = task
     encoding = kept_front.load(scenario, read_library())
     warm_up(encoding, search)
+    note = noting(table, scenario, search, seed, jobs)
+    watch = Watch(evaluations, seconds, kept_front.corner(encoding), note)
+    watch.start()
+    SEARCHES[search](encoding, seed, watch)
+    merged = kept_front.merge(scenario, encoding, watch.front.genomes, folder=kept)
+    found = watch.finish()
+    share = found["hypervolume"] / merged.after if merged.after > 0.0 else 0.0
+    return (
+        f"{scenario} {search} seed {seed}: {share:.4f} of the best known after "
+        f"{found['evaluations']:,} evaluations, {found['seconds']:.1f} s; "
+        f"first feasible after {found['first_feasible_evaluations']}; {merged}"
+    )
+
+
+def noting(table, scenario, search, seed, jobs):
+    """What appends to the table how a search stood at a mark."""
     stamp = {
         "scenario": scenario,
         "search": search,
@@ -150,17 +167,7 @@ def measure(task, table, kept, jobs):
         row["written"] = datetime.now().astimezone().isoformat(timespec="seconds")
         append(table, row)
 
-    watch = Watch(evaluations, seconds, kept_front.corner(encoding), note)
-    watch.start()
-    SEARCHES[search](encoding, seed, watch)
-    merged = kept_front.merge(scenario, encoding, watch.front.genomes, folder=kept)
-    found = watch.finish()
-    share = found["hypervolume"] / merged.after if merged.after > 0.0 else 0.0
-    return (
-        f"{scenario} {search} seed {seed}: {share:.4f} of the best known after "
-        f"{found['evaluations']:,} evaluations, {found['seconds']:.1f} s; "
-        f"first feasible after {found['first_feasible_evaluations']}; {merged}"
-    )
+    return note
 
 
 def warm_up(encoding, search):
@@ -205,7 +212,8 @@ def code_of(search):
     """Hash of the sources that decide what a search finds; words do not count."""
     files = sorted((ROOT / "model").glob("*.py"))
     others = {p.stem for p in (ROOT / "optimiser").glob("*.py")}
-    roots = {"stock": ["problem"], "default": ["problem", "search"]}
+    whole = ["problem", "search"]
+    roots = {"stock": ["problem"], "default": whole, AT_LENGTH: whole}
     roots = roots.get(search, ["problem", "breeding"])
     names = sorted({*roots, *(n for root in roots for n in _imported(root, others))})
     files += [ROOT / "optimiser" / f"{name}.py" for name in names]
@@ -287,6 +295,7 @@ def run(options):
 
 
 def extend(options):
+    begin(options.table)
     library = read_library()
     for scenario in options.scenario:
         encoding = kept_front.load(scenario, library)
@@ -322,7 +331,7 @@ def extend(options):
                 options.evaluations,
                 options.seconds,
                 kept_front.corner(encoding),
-                lambda *_: None,
+                noting(options.table, scenario, AT_LENGTH, seed, 1),
                 tell,
             )
             watch.start()
@@ -332,6 +341,7 @@ def extend(options):
                 # also when somebody has had enough
                 if watch.front is not None:
                     save(watch.front.genomes)
+                    watch.finish()
 
 
 def resident():
@@ -424,6 +434,7 @@ def parsed():
     one.add_argument("--table", type=Path, default=TABLE, help="CSV to append to")
     one = command("extend", "search at length for a better best known front")
     search_options(one, 10_000_000)
+    one.add_argument("--table", type=Path, default=TABLE, help="CSV to append to")
     one.add_argument("--save-every", type=float, default=SAVE_EVERY, help="seconds")
     one = command("merge", "merge run folders or .npz files of genomes")
     one.add_argument("sources", nargs="+", type=Path)

@@ -8,6 +8,9 @@ from tests.benchmarks import kept_front
 from tests.benchmarks.kept_front import hypervolume
 from tests.benchmarks.rivals import SEARCHES
 
+#: What a search that only betters the best known front is called in the table.
+AT_LENGTH = "at length"
+
 
 def latest(table):
     """Rows of the last run of each search, scenario and seed."""
@@ -22,13 +25,16 @@ def latest(table):
 
 def summary(table, kept=kept_front.FOLDER):
     """The summary of a table of runs, as markdown."""
-    rows = latest(table)
+    every = latest(table)
+    rows = every[every["search"] != AT_LENGTH]
+    long = every[every["search"] == AT_LENGTH]
     library = read_library()
-    lines = [f"Measured on: {'; and on '.join(sorted(rows['machine'].unique()))}."]
-    most = int(rows["jobs"].max())
+    lines = [f"Measured on: {'; and on '.join(sorted(every['machine'].unique()))}."]
+    most = int(every["jobs"].max())
     if most > 1:
         lines.append(f"Up to {most} runs at a time shared its cores.")
-    for scenario, of_scenario in rows.groupby("scenario"):
+    for scenario in sorted(every["scenario"].unique()):
+        of_scenario = rows[rows["scenario"] == scenario]
         encoding = kept_front.load(scenario, library)
         front = kept_front.read(scenario, encoding, kept)
         best = hypervolume(front.F, kept_front.corner(encoding))
@@ -37,10 +43,23 @@ def summary(table, kept=kept_front.FOLDER):
             f"Best known front: {front.n} designs, hypervolume {best:.6g} from the "
             "spec's bounds. Shares of it, medians over seeds; each seed below."
         )
+        lines += _at_length(long[long["scenario"] == scenario], best)
         for kind, word in (("evaluations", "evaluations"), ("seconds", "s")):
             lines += _shares(of_scenario, kind, word, best)
         lines += _firsts(of_scenario)
     return "\n".join(lines)
+
+
+def _at_length(rows, best):
+    """What searches for the best known front came to by themselves."""
+    rows = rows[rows["kind"] == "end"].sort_values("seed")
+    if rows.empty or not best > 0.0:
+        return []
+    each = [
+        f"seed {row.seed} {row.hypervolume / best:.4f} after {row.evaluations:,.0f}"
+        for row in rows.itertuples()
+    ]
+    return ["", f"Searched at length: {'; '.join(each)} evaluations."]
 
 
 def _searches(rows):
@@ -68,6 +87,8 @@ def _shares(rows, kind, word, best):
 
 def _firsts(rows):
     rows = rows[rows["kind"] == "end"]
+    if rows.empty:
+        return []
     lines = [
         "",
         "| search | first feasible design: evaluations | seconds | "

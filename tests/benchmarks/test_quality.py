@@ -77,16 +77,24 @@ def test_a_benchmark_runs_and_is_not_done_twice(monkeypatch, tmp_path, capsys):
     assert ran(monkeypatch, *words) == 0
     assert "4 runs, 4 of them done before" in capsys.readouterr().out
     assert len(pd.read_csv(table)) == len(rows)
+    # a search at length is noted by itself, and betters the front
+    extend = ["extend", *words[1:5], "--seed", 3, *words[7:]]
+    assert ran(monkeypatch, *extend) == 0
+    noted = pd.read_csv(table)[len(rows) :]
+    assert set(noted["search"]) == {"at length"}
+    assert noted.iloc[-1]["kind"] == "end"
+    assert noted.iloc[-1]["evaluations"] >= 1_000
     # another seed comes on top; sources that changed since are measured anew
     assert ran(monkeypatch, *words, "--search", "random", "--seed", 7) == 0
     monkeypatch.setattr(quality, "code_of", lambda search: f"new {search}")
     assert ran(monkeypatch, *words, "--search", "random", "--seed", 7) == 0
-    assert len(pd.read_csv(table)) > len(rows) + 2
+    assert len(pd.read_csv(table)) > len(rows) + len(noted) + 2
     assert ran(monkeypatch, "table", "--table", table, "--kept", kept) == 0
     out = capsys.readouterr().out
     assert "| **default** |" in out
     assert "| random, seed 7 |" in out
     assert "Measured on" in out
+    assert "Searched at length: seed 3 " in out
 
 
 def test_code_changes_with_code_and_not_with_words(monkeypatch, tmp_path):

@@ -90,6 +90,36 @@ def test_designs_come_before_all_others(scenario, library, front, course):
     assert begun.progress.generation == 0
 
 
+def test_a_start_that_cannot_be_built_names_what_stands_in_the_way(spec, tmp_path):
+    text = spec.read_text(encoding="utf-8")
+    band = 'butt_diameter = { target = "15.2 mm"'
+    assert band in text
+    path = tmp_path / "wide.toml"
+    path.write_text(text.replace(band, 'butt_diameter = { target = "19 mm"'), "utf-8")
+    said = []
+    with pytest.raises(InputError) as caught:
+        run_spec(path, out=tmp_path / "run", start_from=[HAND], hold=["torque pair"])
+    assert "left out" in str(caught.value)
+    run = run_spec(
+        path, out=tmp_path / "run", evaluations=1, start_from=[HAND], say=said.append
+    )
+    (start,) = run.starts.designs
+    assert start.genome is None
+    assert "butt diameter" in start.said[1]
+    assert "too low" in start.said[1]
+    assert start.said[1] in said[0]
+
+
+def test_a_spec_is_not_taken_for_a_design(spec, tmp_path):
+    with pytest.raises(InputError) as caught:
+        run_spec(spec, out=tmp_path / "run", start_from=[spec])
+    assert "this is a target spec. Give a design here" in str(caught.value)
+    with pytest.raises(InputError) as caught:
+        run_spec(HAND, out=tmp_path / "run")
+    assert "this is a design. Give a target spec here" in str(caught.value)
+    assert not (tmp_path / "run").exists()
+
+
 def test_what_does_not_fit_is_said_with_how_far_it_lies(spec, front, tmp_path):
     design = read_design(next(iter(front.designs.values())), front.library)
     first = design.flags[0]
