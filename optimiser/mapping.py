@@ -59,6 +59,8 @@ _OTHER_KIND, _LEFT, _FILLED = 12.0, 6.0, 3.0
 _SAME_NAME, _ORDER = 1e-3, 1e-4
 #: Draws by which a design is brought to its end diameters; the nearest is taken.
 _DRAWS = 40
+#: Bands that a design is settled into, where it can be.
+_ENDS = ("tip_diameter", "butt_diameter")
 
 
 class Nearest(NamedTuple):
@@ -134,12 +136,14 @@ def start_of(
 def _obstacles(genome: IntArray, encoding: Encoding) -> list[str]:
     """What a genome misses of the rules and of the bands on the end diameters."""
     spec = encoding.spec
-    ends = tuple(
+    targets = tuple(
         target
+        if target.metric in _ENDS
+        else replace(target, low=-math.inf, high=math.inf)
         for target in spec.targets
-        if target.metric in ("tip_diameter", "butt_diameter")
+        if target.metric in _ENDS or target.trade is not None
     )
-    asked = replace(spec, targets=ends, ei_targets=())
+    asked = replace(spec, targets=targets, ei_targets=())
     layups, _ = encoding.decode(genome[None, :])
     report = evaluate_batch(layups, encoding.conditions)
     report = BatchReport(report.metrics, report.EI[:, :0], report.shop)
