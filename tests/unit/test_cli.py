@@ -286,7 +286,8 @@ def test_an_own_library_is_used_everywhere(tmp_path, capsys):
         (["search", str(SPEC), "--time", "8 mm"], "not a time"),
         (["search", str(SPEC), "--time", "-8 h"], "above nought"),
         (["search", str(SPEC), "--library", "nowhere"], "nowhere"),
-        (["search", str(DESIGN)], "targets"),
+        (["search", str(DESIGN)], "this is a design. Give a target spec"),
+        (["evaluate", str(SPEC)], "this is a target spec. Give a design"),
         ([], "COMMAND"),
     ],
 )
