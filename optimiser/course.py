@@ -99,6 +99,9 @@ class Course(Protocol):
     def begin(self, genomes: IntArray) -> None:
         """Evaluate designs at hand before anything is bred."""
 
+    def receive(self, genomes: IntArray) -> None:
+        """Take in designs that were found elsewhere, to be bred from with the rest."""
+
     def measured_anew(self, encoding: Encoding) -> "Course":
         """The same designs, as they measure under other conditions."""
 
@@ -172,6 +175,16 @@ class Solo:
             Settled. [-]
         """
         self.search.begin(genomes)
+
+    def receive(self, genomes: IntArray) -> None:
+        """Take in designs that were found elsewhere, to be bred from with the rest.
+
+        Parameters
+        ----------
+        genomes : ndarray, shape (n, n_genes)
+            Feasible; evaluated even where the search looked at them and passed on. [-]
+        """
+        self.search.receive(self.search._evaluate(genomes))
 
     @property
     def states(self) -> list[State]:

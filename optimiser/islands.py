@@ -192,6 +192,18 @@ class Islands:
         Search(self.encoding, self.islands[0].state).begin(genomes)
         self._count()
 
+    def receive(self, genomes: IntArray) -> None:
+        """Take in designs that were found elsewhere, on the first island.
+
+        Parameters
+        ----------
+        genomes : ndarray, shape (n, n_genes)
+            Feasible; evaluated even where the search looked at them and passed on. [-]
+        """
+        search = Search(self.encoding, self.islands[0].state)
+        search.receive(search._evaluate(genomes))
+        self._count()
+
     @property
     def states(self) -> list[State]:
         """States of the islands, and last that of their common archive."""

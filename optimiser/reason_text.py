@@ -48,8 +48,10 @@ def write_explanation(
         evaluations=found.progress.evaluations,
         is_over=is_over,
     )
-    if explanation is None or explanation.keeping:
-        return [] if explanation is None else list(explanation.keeping)
+    if explanation is None:
+        return []
+    if explanation.keeping:
+        return list(explanation.keeping)
     values = explanation_json(explanation)
     text = json.dumps(values, indent=2, ensure_ascii=False, allow_nan=False)
     write_text(run.folder / EXPLANATION_JSON, text + "\n")

@@ -289,7 +289,7 @@ def _go(
         _close(run, course, watch.hypervolume, lost)
         kept = write_explanation(run, course.found(), lambda: wishes() > 0)
         if kept:
-            course.begin(np.array(kept, dtype=np.int64))
+            course.receive(np.array(kept, dtype=np.int64))
             run.about["found_late"] = True
             watch.tell(is_last=True)
             watch.note()

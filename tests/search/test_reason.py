@@ -12,6 +12,7 @@ from model import evaluate_batch
 from optimiser.cli import main
 from optimiser.course import Solo
 from optimiser.encoding import encode
+from optimiser.islands import Islands
 from optimiser.limits import limits_of, moved
 from optimiser.reason import explain
 from optimiser.reason_text import explanation_json, explanation_text
@@ -192,17 +193,30 @@ def test_a_limit_let_go_leaves_designs_what_they_are(scenario, library):
     np.testing.assert_array_equal(pair.is_at, at.any(axis=1))
 
 
-def test_what_turns_up_in_the_trying_is_the_front(tmp_path, capsys, monkeypatch):
-    """A search that ends before it has a design has the one that trying came upon."""
+@pytest.mark.parametrize("islands", [1, 2])
+def test_what_turns_up_in_the_trying_is_the_front(
+    tmp_path, capsys, monkeypatch, islands
+):
+    """A search that ends before it has a design has the one that trying came upon.
+
+    Also where it looked at that design ahead, and did not think it worth evaluating.
+    """
     path = tmp_path / "eight.toml"
     path.write_text(EIGHT, encoding="utf-8")
     out = tmp_path / "run"
 
     def fruitless(self, *_, **__):
-        self.search.state.progress.evaluations = 3
+        choices = self.encoding.n_choices
+        every = np.indices(choices).reshape(len(choices), -1).T
+        for state in self.states:
+            if state.memory.size:  # what islands have in common remembers nothing
+                Search(self.encoding, state)._unseen(every)
+            state.progress.evaluations = 3
 
     monkeypatch.setattr(Solo, "run", fruitless)
-    assert main(["search", str(path), "--out", str(out), "--evaluations", "3"]) == 0
+    monkeypatch.setattr(Islands, "run", fruitless)
+    words = ["search", str(path), "--out", str(out), "--evaluations", "3"]
+    assert main([*words, "--islands", str(islands), "--workers", "1"]) == 0
     said = capsys.readouterr()
     assert "on the front" in said.out
     assert "turned up in the trying" in said.err
@@ -211,7 +225,7 @@ def test_what_turns_up_in_the_trying_is_the_front(tmp_path, capsys, monkeypatch)
     assert len(pd.read_csv(out / "front.csv")) > 0
     # nothing of it is lost to a search that goes on
     monkeypatch.undo()
-    assert main(["resume", str(out), "--evaluations", "8"]) == 0
+    assert main(["resume", str(out), "--evaluations", "20", "--workers", "1"]) == 0
     assert "turned up" not in capsys.readouterr().err
 
 
