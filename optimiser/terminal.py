@@ -24,7 +24,7 @@ _SILENT_FOR = 3.0
 #: What is said where nothing else has been said for a while.
 STILL_STARTING = (
     "still starting; on first use the core is compiled, on each machine, which takes "
-    "about a minute once"
+    "a minute or two once"
 )
 
 
