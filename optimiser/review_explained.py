@@ -26,10 +26,10 @@ BESIDES: Final = 40
 #: Flags of all explained designs, as far as picks do not have more; the time that
 #: explaining takes grows with them. [-]
 MOST_FLAGS: Final = 350
-#: Digits that are kept of changes and shares, and of the values that are changed. [-]
+#: Digits that are kept of changes, and of the values that are changed. [-]
 _DIGITS, _DIGITS_NOW = 5, 7
-#: Decimals that are kept of a share in percent. [-]
-_SHARE_DECIMALS = 3
+#: Decimals of a share in percent: those it is shown with, so it is rounded once. [-]
+_SHARE_DECIMALS = 1
 #: Decimals that are kept of a change beyond those its metric is shown with. [-]
 _FINER = 2
 
@@ -133,7 +133,7 @@ def explained_data(
             name: {
                 "shares": [
                     [
-                        _short(row["share_pct"].get(key), _DIGITS, _SHARE_DECIMALS)
+                        _rounded(row["share_pct"].get(key), _SHARE_DECIMALS)
                         for key in headings
                     ]
                     for row in found["shares"]
@@ -224,7 +224,13 @@ def _now(
 
 def _short(value: float | None, digits: int, decimals: int) -> float | None:
     """Number with few digits; whole ones without a decimal point."""
+    few = None if value is None else float(f"{value:.{digits}g}")
+    return _rounded(few, decimals)
+
+
+def _rounded(value: float | None, decimals: int) -> float | None:
+    """Number with some decimals; whole ones without a decimal point."""
     if value is None or not math.isfinite(value):
         return None
-    short = round(float(f"{value:.{digits}g}"), decimals)
+    short = round(value, decimals)
     return int(short) if short.is_integer() else short

@@ -135,7 +135,8 @@ def test_figures_are_those_of_the_explanation(told, spec, library):
     for values, row in zip(one["shares"], found["shares"], strict=True):
         for share, value in zip(told["shares"], values, strict=True):
             there = row["share_pct"][share["key"]]
-            assert value == pytest.approx(there, rel=5e-5, abs=6e-4)
+            # rounded once, to what is shown; where nothing can be shared it is left out
+            assert value == (None if there is None else round(there, 1))
     assert len(one["changes"]) == len(found["changes"])
     for change, there in zip(one["changes"], found["changes"], strict=True):
         order, move, to, obstacle, leaves, differences = change
