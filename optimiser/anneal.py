@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from model import compiled_lean_entry, fingerprint
 from optimiser.cells import Cells
-from optimiser.encoding import Tables
+from optimiser.decoding import Tables
 from optimiser.genes import copy_genome
 from optimiser.helm import Course, Helm, Scratch, Towards, merit_of, weighted
 from optimiser.steer import ROUNDS, jump, step_ends

@@ -12,7 +12,7 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from model import compiled_lean, compiled_lean_entry, fingerprint
-from optimiser.encoding import (
+from optimiser.decoding import (
     END,
     GENES,
     HEAD,
@@ -37,6 +37,8 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 _CHILD_TRIES = 40
+#: Near mates of each design.
+_MATES = 8
 _CROSSOVER = 0.2
 #: Chance of one move more on a child.
 _MORE_MOVES = 0.75
@@ -302,3 +304,32 @@ def breed(
         room_for_order(tables),
     )
     return children[:made], parent[:made]
+
+
+def near_mates(F: Array) -> IntArray:
+    """Designs that each design may be crossed with: those of similar objectives.
+
+    Parameters
+    ----------
+    F : ndarray, shape (n, n_objective)
+        Objectives. [-]
+
+    Returns
+    -------
+    mates : ndarray, shape (n, n_mate)
+        Indices. [-]
+    """
+    n = len(F)
+    if n < 2:
+        return np.zeros((n, 1), dtype=np.int64)
+    with np.errstate(invalid="ignore"):
+        span = np.ptp(F, axis=0)
+    unit = F / np.where(np.isfinite(span) & (span > 0), span, 1.0)
+    unit = np.nan_to_num(unit, posinf=1e3, neginf=-1e3)
+    square = (unit**2).sum(axis=1)
+    # not by a matrix product, whose rounding depends on the number of its threads
+    products = np.einsum("ik,jk->ij", unit, unit)
+    distance = square[:, None] + square[None, :] - 2.0 * products
+    np.fill_diagonal(distance, np.inf)
+    k = min(_MATES, n - 1)
+    return np.argpartition(distance, k - 1, axis=1)[:, :k].astype(np.int64)

@@ -8,7 +8,7 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from model import compiled_lean
-from optimiser.encoding import (
+from optimiser.decoding import (
     GENES,
     HEAD,
     LENGTH,

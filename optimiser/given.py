@@ -12,17 +12,8 @@ from model import (
     read_design,
     suggestion,
 )
-from optimiser.encoding import (
-    END,
-    GENES,
-    HEAD,
-    PRESENT,
-    SHEET,
-    START,
-    WRAPS,
-    Encoding,
-    encode,
-)
+from optimiser.decoding import END, GENES, HEAD, PRESENT, SHEET, START, WRAPS
+from optimiser.encoding import Encoding, encode
 from optimiser.inputs import load_design
 from optimiser.mapping import Choices, start_of
 from optimiser.run_folder import ABOUT, DESIGNS, FRONT

@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from model import METRICS, SHOP_MEASURES, Layups, compiled_lean, no_layups
 from optimiser.cells import Cells
-from optimiser.encoding import Encoding, Tables, decode_all
+from optimiser.decoding import Tables, decode_all
+from optimiser.encoding import Encoding
 from optimiser.genes import copy_genome
 from optimiser.outlook_sums import (
     BUTT,

@@ -32,6 +32,7 @@ from optimiser.encoding import Encoding
 from optimiser.executors import Alone, Crew
 from optimiser.search import Search
 from optimiser.state import Designs, Progress, State
+from optimiser.survival import best_spread
 
 #: Designs that an island takes in at an exchange, as a share of its population.
 _SENT = 0.05
@@ -418,7 +419,7 @@ class Islands:
         n_drawn = min(_DRAWN * n, archive.n)
         drawn = np.random.default_rng(seed).choice(archive.n, n_drawn, replace=False)
         designs = archive.take(np.sort(drawn))
-        return designs.take(self.whole._best_spread(designs.F, n))
+        return designs.take(best_spread(designs.F, n))
 
 
 # --------------------------------------------------------------- for far-off workers

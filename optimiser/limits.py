@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model import METRIC, SHOP_MEASURES, BatchReport, Layups, Library
-from optimiser.encoding import (
+from optimiser.decoding import (
     END,
     GENES,
     HEAD,
@@ -20,9 +20,9 @@ from optimiser.encoding import (
     SET,
     START,
     WRAPS,
-    Encoding,
     Tables,
 )
+from optimiser.encoding import Encoding
 from optimiser.spec import Place, Rules, Spec
 
 Array = NDArray[np.float64]

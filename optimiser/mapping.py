@@ -26,7 +26,7 @@ from model import (
     evaluate,
     evaluate_batch,
 )
-from optimiser.encoding import (
+from optimiser.decoding import (
     END,
     GENES,
     HEAD,
@@ -39,8 +39,8 @@ from optimiser.encoding import (
     SHEET,
     START,
     WRAPS,
-    Encoding,
 )
+from optimiser.encoding import Encoding
 from optimiser.misses import misses
 from optimiser.problem import Demand
 from optimiser.settling import settled

@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model import Library, evaluate_batch
-from optimiser.encoding import MANDREL, Encoding, encode
+from optimiser.decoding import MANDREL
+from optimiser.encoding import Encoding, encode
 from optimiser.limits import Limit, limits_of, moved
 from optimiser.misses import band_asked, band_value, misses
 from optimiser.problem import Demand

@@ -8,13 +8,12 @@ import time
 from collections.abc import Callable
 from functools import cached_property
 
-import moocore
 import numpy as np
 from numpy.typing import NDArray
 
 from model import METRICS, Work, evaluate_batch, workspace
 from optimiser.anneal import anneal
-from optimiser.breeding import breed
+from optimiser.breeding import breed, near_mates
 from optimiser.cells import cells_of
 from optimiser.encoding import Encoding
 from optimiser.helm import Helm, Towards
@@ -24,14 +23,12 @@ from optimiser.problem import Demand, Scores
 from optimiser.settling import settled
 from optimiser.state import Designs, Progress, State
 from optimiser.steer import depth_below, steer
+from optimiser.survival import archived, fixed_box, share_of_box, survivors
 
 Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-#: Designs kept in the archive at most; beyond it the least contributors are thinned.
-ARCHIVE_MOST = 4000
-_MATES = 8
 #: Designs bred out of nothing are no match for those that were bred for long, however
 #: good the kind of layup that they are of. So some breed apart, in a nursery, until
 #: they are on their own's best, and only then compete. The first are so many ...
@@ -63,8 +60,6 @@ _BARREN, _SWEPT, _NOT_BELOW, _NOT_BEYOND = 0.25, 8, 0.05, 0.6
 _PAIRED, _PAIRS = 2, 2000
 #: Designs that miss their bands by less than this are steered once more.
 _NEARLY = 1.0
-#: Share of the population that may be infeasible once feasible designs are many.
-_INFEASIBLE_SHARE = 0.1
 #: Random designs that say how far objectives reach while no feasible one is known.
 _ROUGHLY = 60
 _MEMORY = 1 << 17
@@ -199,7 +194,7 @@ class Search:
         """Have the nursery's designs compete with all, and begin another."""
         state, progress = self.state, self.state.progress
         size = self.spec.search.population
-        state.population = self._survive(state.population.join(state.nursery), size)
+        state.population = survivors(state.population.join(state.nursery), size)
         state.nursery = self._nobody()
         progress.nurseries += 1
         progress.raised = progress.grown = progress.nursery_generations = 0
@@ -222,7 +217,7 @@ class Search:
             children.append(self._neighbours())
         offspring = self._measure(np.concatenate(children), population)
         self._store(offspring)
-        return self._survive(population.join(offspring), size)
+        return survivors(population.join(offspring), size)
 
     def _bred(
         self, population: Designs, n: int, *, out_of_nothing: bool = False
@@ -232,7 +227,7 @@ class Search:
         if out_of_nothing:
             parents, mates = population.genomes[:0], np.zeros((0, 1), dtype=np.int64)
         else:
-            parents, mates = population.genomes, _near_mates(population.F)
+            parents, mates = population.genomes, near_mates(population.F)
         children, parent = breed(parents, mates, self.encoding.tables, rng, n)
         off = np.zeros((len(children), N_FORESEEN + self.cells.n_points))
         if population.n:
@@ -427,27 +422,9 @@ class Search:
         if feasible.n == 0:
             return
         if np.isnan(state.reference).any():
-            state.reference, state.ideal = self._fix_reference(feasible.F)
-        both = state.archive.join(feasible)
-        keep = moocore.is_nondominated(both.F, keep_weakly=False)
-        archive = both.take(np.flatnonzero(keep))
-        if archive.n > ARCHIVE_MOST:
-            archive = archive.take(self._best_spread(archive.F, ARCHIVE_MOST * 3 // 4))
-        state.archive = archive
-        state.progress.archive = archive.n
-
-    def _fix_reference(self, F: Array) -> tuple[Array, Array]:
-        """Corners of the box that hypervolume is a share of.
-
-        The far corner is the spec's bounds, or beyond the first front where an
-        objective has none; the near one is nought for what is to be small, and one
-        above the bound for what is to be large, so that runs of a spec compare.
-        """
-        worst = self.demand.worst()
-        span = np.maximum(np.ptp(F, axis=0), 0.1 * np.abs(F).max(axis=0))
-        reference = np.where(np.isfinite(worst), worst, F.max(axis=0) + span)
-        ideal = np.where(self.demand.sense > 0, 0.0, reference - 1.0)
-        return reference, np.minimum(ideal, reference - 1e-9)
+            state.reference, state.ideal = fixed_box(feasible.F, self.demand)
+        state.archive = archived(state.archive, feasible)
+        state.progress.archive = state.archive.n
 
     def hypervolume(self) -> float:
         """Hypervolume of the archive as a share of a fixed box.
@@ -460,53 +437,7 @@ class Search:
         state = self.state
         if state.archive.n == 0:
             return 0.0
-        return float(
-            moocore.hypervolume(self._normalised(state.archive.F), ref=self._corner())
-        )
-
-    def _normalised(self, F: Array) -> Array:
-        return (F - self.state.ideal) / (self.state.reference - self.state.ideal)
-
-    def _corner(self) -> Array:
-        return np.ones(len(self.state.reference))
-
-    def _best_spread(self, F: Array, n: int) -> IntArray:
-        """Indices of n of the designs that contribute most hypervolume."""
-        index: IntArray = np.arange(len(F))
-        unit = (F - F.min(axis=0)) / np.maximum(np.ptp(F, axis=0), 1e-12)
-        corner = np.full(F.shape[1], 1.1)
-        while len(index) > n:
-            share = moocore.hv_contributions(unit[index], ref=corner)
-            # the outermost designs stay, whatever they contribute
-            share[np.argmin(unit[index], axis=0)] = np.inf
-            surplus = len(index) - n
-            drop = max(1, surplus // 2)
-            index = index[np.sort(np.argsort(share, kind="stable")[drop:])]
-        best: IntArray = np.asarray(index, dtype=np.int64)
-        return best
-
-    def _survive(self, both: Designs, size: int) -> Designs:
-        """Non-dominated feasible designs first, then the nearly feasible."""
-        feasible = np.flatnonzero(both.violation <= 0.0)
-        others = np.flatnonzero(both.violation > 0.0)
-        others = others[np.argsort(both.violation[others], kind="stable")]
-        n_others = max(size - len(feasible), int(_INFEASIBLE_SHARE * size))
-        others = others[:n_others]
-        n_feasible = size - len(others)
-        if len(feasible) > n_feasible:
-            rank = moocore.pareto_rank(both.F[feasible])
-            kept: list[IntArray] = []
-            left = n_feasible
-            for r in range(int(rank.max()) + 1):
-                front = feasible[rank == r]
-                if len(front) > left:
-                    front = front[self._best_spread(both.F[front], left)]
-                kept.append(front)
-                left -= len(front)
-                if left <= 0:
-                    break
-            feasible = np.concatenate(kept)
-        return both.take(np.concatenate([feasible, others]))
+        return share_of_box(state.archive.F, state.reference, state.ideal)
 
     def begin(self, genomes: IntArray) -> None:
         """Evaluate designs at hand before anything is bred.
@@ -521,7 +452,7 @@ class Search:
         designs = self._evaluate(genomes[self._unseen(genomes)])
         self._store(designs)
         size = self.spec.search.population
-        self.state.population = self._survive(designs, size)
+        self.state.population = survivors(designs, size)
         progress = self.state.progress
         progress.nurseries = max(progress.nurseries, _FIRST)
 
@@ -541,30 +472,12 @@ class Search:
         self._unseen(designs.genomes)  # they need not be evaluated again
         self._store(designs)
         both = self.state.population.join(designs)
-        self.state.population = self._survive(both, self.spec.search.population)
+        self.state.population = survivors(both, self.spec.search.population)
 
 
 def _box(F: Array) -> tuple[Array, Array]:
     """Near corner and spans of some objectives."""
     return F.min(axis=0), np.maximum(np.ptp(F, axis=0), 1e-12)
-
-
-def _near_mates(F: Array) -> IntArray:
-    """Indices of designs with similar objectives."""
-    n = len(F)
-    if n < 2:
-        return np.zeros((n, 1), dtype=np.int64)
-    with np.errstate(invalid="ignore"):
-        span = np.ptp(F, axis=0)
-    unit = F / np.where(np.isfinite(span) & (span > 0), span, 1.0)
-    unit = np.nan_to_num(unit, posinf=1e3, neginf=-1e3)
-    square = (unit**2).sum(axis=1)
-    # not by a matrix product, whose rounding depends on the number of its threads
-    products = np.einsum("ik,jk->ij", unit, unit)
-    distance = square[:, None] + square[None, :] - 2.0 * products
-    np.fill_diagonal(distance, np.inf)
-    k = min(_MATES, n - 1)
-    return np.argpartition(distance, k - 1, axis=1)[:, :k].astype(np.int64)
 
 
 def _hashes(rows: IntArray) -> NDArray[np.uint64]:

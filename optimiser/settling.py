@@ -14,8 +14,7 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from model import compiled_lean, compiled_lean_entry, fingerprint
-from optimiser.diameters import fit_diameters, misfit
-from optimiser.encoding import (
+from optimiser.decoding import (
     END,
     GENES,
     HEAD,
@@ -32,6 +31,7 @@ from optimiser.encoding import (
     flag_start,
     rolling_order,
 )
+from optimiser.diameters import fit_diameters, misfit
 from optimiser.genes import is_there, limit_wraps, nearest, pick
 
 Array = NDArray[np.float64]

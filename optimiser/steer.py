@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from model import compiled_lean, compiled_lean_entry, fingerprint
 from optimiser.breeding import mutate
 from optimiser.cells import Cells
-from optimiser.encoding import Tables
+from optimiser.decoding import Tables
 from optimiser.genes import copy_genome
 from optimiser.helm import (
     Course,

@@ -18,7 +18,8 @@ import numpy as np
 import pandas as pd
 
 from model import METRICS
-from optimiser.encoding import GENES, HEAD, encode
+from optimiser.decoding import GENES, HEAD
+from optimiser.encoding import encode
 from optimiser.files import write_text
 from optimiser.problem import Demand, ShaftProblem
 from optimiser.spec_file import read_spec

@@ -5,8 +5,9 @@ import pytest
 
 from model import METRICS, evaluate_batch
 from optimiser.breeding import _change_wraps, breed
+from optimiser.decoding import GENES, HEAD, WRAPS
 from optimiser.diameters import _end_radii
-from optimiser.encoding import GENES, HEAD, WRAPS, encode
+from optimiser.encoding import encode
 from optimiser.genes import is_there
 from optimiser.problem import Demand
 

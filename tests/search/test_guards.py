@@ -22,7 +22,8 @@ from model import (
     evaluate_batch,
     layups_of,
 )
-from optimiser.encoding import GENES, HEAD, PRESENT, RANK, SET, SHEET, encode
+from optimiser.decoding import GENES, HEAD, PRESENT, RANK, SET, SHEET
+from optimiser.encoding import encode
 from optimiser.problem import Demand, ShaftProblem
 from optimiser.search import Search
 from optimiser.settling import settle
@@ -32,7 +33,9 @@ from tests.benchmarks import kept_front
 from tests.conftest import SCENARIOS
 from tests.shop_rules import RULES, broken
 
-EVALUATIONS = 6_000
+pytestmark = pytest.mark.usefixtures("brisk")
+
+EVALUATIONS = 5_000
 STRAIGHT = (
     "standard-150",
     "standard-125",

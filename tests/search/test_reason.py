@@ -19,6 +19,8 @@ from optimiser.reason_text import explanation_json, explanation_text
 from optimiser.search import Search
 from tests.search.test_resume import EIGHT
 
+pytestmark = pytest.mark.usefixtures("brisk")
+
 
 def asking(spec, **changes):
     """The spec with bands of some targets moved."""

@@ -18,6 +18,8 @@ from optimiser.search import Search
 from optimiser.store import open_run
 from tests.search.courses import spec_with
 
+pytestmark = pytest.mark.usefixtures("brisk")
+
 BUDGET = 6_000
 
 
@@ -111,7 +113,9 @@ def test_time_alone_is_a_budget(spec, tmp_path):
 KILLED = """
 import pathlib, sys
 import optimiser.run as run
+import optimiser.search as search
 import optimiser.watch as watch
+search._MOST_MOVES = 100_000  # as in the process that runs the tests
 watch.CHECKPOINT_EVERY = 0.0
 run.run_spec(pathlib.Path(sys.argv[1]), out=pathlib.Path(sys.argv[2]), evaluations=6000)
 """
@@ -146,7 +150,8 @@ def test_a_run_killed_before_its_first_checkpoint_starts_again(spec, whole, tmp_
 
 def test_memory_does_not_grow_with_evaluations(scenario, library):
     """What a search holds, its archive aside, is the same after many evaluations."""
-    run = Search(encode(replace(scenario, ei_targets=()), library))
+    options = replace(scenario.search, population=100)
+    run = Search(encode(replace(scenario, ei_targets=(), search=options), library))
 
     def held():
         arrays = run.state.to_arrays()
@@ -155,10 +160,10 @@ def test_memory_does_not_grow_with_evaluations(scenario, library):
         )
 
     # the population is full, and the nursery empty or not
-    run.run(evaluations=25_000)
+    run.run(evaluations=12_000)
     early, population = held(), run.state.population
-    assert population.n == scenario.search.population
-    run.run(evaluations=60_000)
+    assert population.n == options.population
+    run.run(evaluations=30_000)
     one = sum(array.nbytes for array in vars(population).values()) / population.n
     assert held() == pytest.approx(early, abs=1.1 * run.nursery_size * one, rel=0.0)
 

@@ -13,8 +13,11 @@ from pymoo.optimize import minimize
 from model import METRICS, evaluate, evaluate_batch
 from optimiser.encoding import encode
 from optimiser.problem import Demand, ShaftProblem
-from optimiser.search import ARCHIVE_MOST, Search
+from optimiser.search import Search
 from optimiser.state import State
+from optimiser.survival import ARCHIVE_MOST
+
+pytestmark = pytest.mark.usefixtures("brisk")
 
 
 def search(scenario, library, seed, evaluations):

@@ -19,6 +19,8 @@ from tests.search.courses import (
     spec_with,
 )
 
+pytestmark = pytest.mark.usefixtures("brisk")
+
 ONE = Hands(workers=1)
 TORQUE = 'torque = { trade = "less", at_most = "4.6 deg" }'
 

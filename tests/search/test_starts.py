@@ -16,6 +16,8 @@ from optimiser.store import open_run
 from tests.conftest import SCENARIOS
 from tests.search.courses import assert_same_run, course_of, spec_with
 
+pytestmark = pytest.mark.usefixtures("brisk")
+
 ONE = Hands(workers=1)
 HAND = SCENARIOS / "designs" / "fairway-60.toml"
 

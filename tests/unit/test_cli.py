@@ -51,7 +51,7 @@ def small_spec(tmp_path_factory):
 @pytest.fixture(scope="module")
 def folder(small_spec, tmp_path_factory):
     out = tmp_path_factory.mktemp("cli") / "a run"
-    words = ["search", str(small_spec), "--evaluations", "4000", "--out", str(out)]
+    words = ["search", str(small_spec), "--evaluations", "2000", "--out", str(out)]
     assert main(words) == 0
     return out
 
@@ -159,12 +159,12 @@ def test_evaluate_prints_tables_and_the_caution(capsys):
 
 def test_search_says_what_it_found(small_spec, folder, tmp_path, capsys):
     out = str(tmp_path / "r")
-    words = ["search", str(small_spec), "--evaluations", "4000", "--out", out]
+    words = ["search", str(small_spec), "--evaluations", "2000", "--out", out]
     assert main([*words, "--json"]) == 0
     captured = capsys.readouterr()
     found = json.loads(captured.out)
     assert found["state"] == "done"
-    assert found["options"]["evaluations"] == 4000
+    assert found["options"]["evaluations"] == 2000
     assert len(found["front"]) == found["designs"] > 0
     assert found["front"][0].keys() >= {metric.column for metric in METRICS}
     again = json.loads((folder / "run.json").read_text(encoding="utf-8"))
@@ -432,7 +432,7 @@ def test_help_and_version(capsys):
 
 def test_demo_goes_from_an_empty_folder_to_a_layup_sheet(tmp_path, capsys, monkeypatch):
     # fewer than a person is shown, who waits for it once
-    monkeypatch.setattr("optimiser.cli._DEMO_EVALUATIONS", 8_000)
+    monkeypatch.setattr("optimiser.cli._DEMO_EVALUATIONS", 3_000)
     assert main(["demo", "--out", str(tmp_path / "run"), "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
     names = {Path(name).name for name in found["files"]}

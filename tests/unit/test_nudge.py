@@ -22,7 +22,7 @@ KEYS = {metric.column: metric for metric in METRICS}
 def run(tmp_path_factory):
     out = tmp_path_factory.mktemp("nudge") / "run"
     spec = SCENARIOS / "hybrid_85" / "spec.toml"
-    return run_spec(spec, out=out, evaluations=4_000)
+    return run_spec(spec, out=out, evaluations=2_000)
 
 
 @pytest.fixture(scope="module")

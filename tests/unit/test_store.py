@@ -30,6 +30,8 @@ from optimiser.words import ei_column
 from tests.conftest import SCENARIOS
 from tests.search.courses import spec_with
 
+pytestmark = pytest.mark.usefixtures("brisk")
+
 SPEC = SCENARIOS / "fairway_58" / "spec.toml"
 NOW = datetime(2030, 1, 2, 3, 4, 5)
 
@@ -41,7 +43,7 @@ def small_spec(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def run(small_spec, tmp_path_factory):
-    return run_spec(small_spec, out=tmp_path_factory.mktemp("run"), evaluations=4_000)
+    return run_spec(small_spec, out=tmp_path_factory.mktemp("run"), evaluations=2_000)
 
 
 @pytest.fixture
@@ -79,8 +81,8 @@ def test_run_json_says_how_it_was_made(run):
     about = json.loads((run.folder / "run.json").read_text(encoding="utf-8"))
     assert about["state"] == "done"
     assert about["options"]["seed"] == 1
-    assert about["options"]["evaluations"] == 4_000
-    assert about["evaluations"] >= 4_000
+    assert about["options"]["evaluations"] == 2_000
+    assert about["evaluations"] >= 2_000
     assert about["designs"] == len(run.front) > 0
     assert {"plyfront", "python", "numpy", "numba", "pymoo"} <= set(about["versions"])
     assert os.uname().nodename not in about["machine"].values()
@@ -135,7 +137,7 @@ def test_a_run_reads_back(run):
     pd.testing.assert_frame_equal(again.history, run.history)
     assert again.spec == run.spec
     assert again.about == run.about
-    assert again.budget == Budget(4_000, None)
+    assert again.budget == Budget(2_000, None)
     assert again.history["evaluations"].is_monotonic_increasing
     assert (again.history["hypervolume"].diff().dropna() >= -1e-12).all()
     assert again.history["evaluations"].iloc[-1] == run.about["evaluations"]
@@ -427,7 +429,7 @@ def test_a_full_disk_leaves_what_was_there(copy, monkeypatch, name):
     with monkeypatch.context() as patch:
         fail_from(patch, name)
         with pytest.raises(OSError, match="No space left") as caught:
-            resume_run(copy.folder, evaluations=5_000)
+            resume_run(copy.folder, evaluations=3_000)
     assert Path(caught.value.filename) == copy.folder / name
     assert "plyfront resume" in caught.value.__notes__[0]
     after = contents(copy.folder)
@@ -435,7 +437,7 @@ def test_a_full_disk_leaves_what_was_there(copy, monkeypatch, name):
     assert not [path for path in after if path.endswith(".part")]
     read_all(copy.folder)
     # with room again it goes on to what it would have been
-    assert resume_run(copy.folder, evaluations=5_000).state == "done"
+    assert resume_run(copy.folder, evaluations=3_000).state == "done"
 
 
 def test_a_write_that_fails_half_way_leaves_the_old_file(tmp_path, monkeypatch):
@@ -464,7 +466,7 @@ def test_a_missed_checkpoint_does_not_end_the_search(tmp_path, monkeypatch):
         if len(troubles) == 5:
             monkeypatch.undo()
 
-    run = run_spec(SPEC, out=tmp_path / "run", evaluations=4_000, listener=listen)
+    run = run_spec(SPEC, out=tmp_path / "run", evaluations=2_000, listener=listen)
     assert any("checkpoint.npz: No space left" in trouble for trouble in troubles)
     assert troubles[0] == ""
     assert run.state == "done"

@@ -28,7 +28,8 @@ ROOT = Path(__file__).parents[3]
 sys.path.insert(0, str(ROOT))
 
 from model import evaluate_batch, read_library, workspace  # noqa: E402
-from optimiser.encoding import GENES, HEAD, PRESENT, RANK, encode  # noqa: E402
+from optimiser.decoding import GENES, HEAD, PRESENT, RANK  # noqa: E402
+from optimiser.encoding import encode  # noqa: E402
 from optimiser.problem import Demand  # noqa: E402
 from optimiser.search import Search  # noqa: E402
 from optimiser.spec_file import read_spec  # noqa: E402
