@@ -1,5 +1,7 @@
 """The summary of measured searches, in markdown."""
 
+import csv
+
 import numpy as np
 import pandas as pd
 
@@ -21,6 +23,64 @@ def latest(table):
     # marks of older sources go with the run they belong to
     newest = rows.sort_values("at").groupby(keys[:3])["code"].transform("last")
     return rows[rows["code"] == newest]
+
+
+def differences(table, fresh, search):
+    """Where a search measured afresh is not what a table says of it, in words.
+
+    Compared are marks of evaluations, for what does not depend on the hour; no words
+    mean that all are equal to the last digit. Beside them the codes of the table's runs
+    that were compared.
+    """
+    marks = ["scenario", "seed", "mark"]
+    found = [
+        "evaluations",
+        "hypervolume",
+        "designs",
+        "feasible",
+        "quick",
+        "first_feasible_evaluations",
+    ]
+    of_both = []
+    for rows in (latest(table), latest(fresh)):
+        rows = rows[(rows["search"] == search) & (rows["kind"] == "evaluations")]
+        of_both.append(rows.set_index(marks))
+    old, new = of_both
+    words = [] if len(new) else ["it met no mark"]
+    codes = set()
+    for place, row in new.iterrows():
+        where = "{} seed {} at {:,}".format(*place)
+        if place not in old.index:
+            words.append(f"{where} is not in the table")
+            continue
+        codes.add(old.loc[place, "code"])
+        for name in found:
+            was, value = old.loc[place, name], row[name]
+            if value != was and not (np.isnan(value) and np.isnan(was)):
+                words.append(f"{where}, {name}: {was:.9g} was, {value:.9g} is")
+    return words, codes
+
+
+def rename_code(table, scenarios, searches, old, code):
+    """Have runs of some searches with old sources count as those of a code."""
+    with table.open(newline="", encoding="utf-8") as stream:
+        rows = list(csv.DictReader(stream))
+    renamed = [
+        row
+        for row in rows
+        if row["scenario"] in scenarios
+        and row["search"] in searches
+        and row["code"] in old
+    ]
+    for row in renamed:
+        row["code"] = code
+    beside = table.with_suffix(".new")
+    with beside.open("w", newline="", encoding="utf-8") as stream:
+        writer = csv.DictWriter(stream, rows[0].keys(), lineterminator="\n")
+        writer.writeheader()
+        writer.writerows(rows)
+    beside.replace(table)
+    return len(renamed)
 
 
 def summary(table, kept=kept_front.FOLDER):

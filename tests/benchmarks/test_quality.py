@@ -89,6 +89,22 @@ def test_a_benchmark_runs_and_is_not_done_twice(monkeypatch, tmp_path, capsys):
     monkeypatch.setattr(quality, "code_of", lambda search: f"new {search}")
     assert ran(monkeypatch, *words, "--search", "random", "--seed", 7) == 0
     assert len(pd.read_csv(table)) > len(rows) + len(noted) + 2
+    # sources that find the same take the rows over; the seed that none compared stays
+    old = pd.read_csv(table)
+    monkeypatch.setattr(quality, "code_of", lambda search: f"tidy {search}")
+    capsys.readouterr()
+    carry = ["carry", *words[1:], "--search", "random", "--seed", 1]
+    assert ran(monkeypatch, *carry) == 0
+    new = pd.read_csv(table)
+    carried = (old["search"] == "random") & ~old["code"].str.startswith("new")
+    assert f"{carried.sum()} rows are of tidy random now" in capsys.readouterr().out
+    assert (new["code"] == old["code"].mask(carried, "tidy random")).all()
+    pd.testing.assert_frame_equal(new.drop(columns="code"), old.drop(columns="code"))
+    table.write_text(table.read_text().replace(",1000,", ",1001,"))
+    before = table.read_text()
+    assert ran(monkeypatch, *carry) == 0
+    assert "random is another search: hybrid_85" in capsys.readouterr().out
+    assert table.read_text() == before
     assert ran(monkeypatch, "table", "--table", table, "--kept", kept) == 0
     out = capsys.readouterr().out
     assert "| **default** |" in out
