@@ -59,14 +59,16 @@ from model.fields import (
 from model.files import read_text
 from model.laminate import plane_stiffness, rotated_stiffness
 from model.library import (
-    Fibre,
     Library,
     Mandrel,
+    PriceBreak,
+    read_library,
+)
+from model.materials import (
+    Fibre,
     Ply,
     Prepreg,
-    PriceBreak,
     Resin,
-    read_library,
 )
 from model.measured import (
     Comparison,
@@ -79,12 +81,12 @@ from model.pattern import Ends, MeanCone, Piece, mean_cone, pieces_of
 from model.profile_machine import Machine, Reading
 from model.profiles import Profiles, profiles_of
 from model.reading import (
-    FORBID_EXTRA,
     FORMAT,
     Document,
     open_document,
     parse_document,
 )
+from model.records import FORBID_EXTRA
 from model.report import (
     Amount,
     Breaking,

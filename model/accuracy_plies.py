@@ -31,7 +31,7 @@ from model.laminate import (
     ring_stiffness,
     rotated_stiffness,
 )
-from model.library import Ply
+from model.materials import Ply
 from model.micromechanics import (
     areal_mass,
     halpin_tsai,

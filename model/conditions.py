@@ -17,7 +17,8 @@ from model.design import CRITERIA, Bench, Costs, Cutting, Design, Finish
 from model.errors import ModelRangeError
 from model.failure import ply_limits
 from model.laminate import N_STIFFNESS, ring_stiffness
-from model.library import Library, Mandrel, Ply
+from model.library import Library, Mandrel
+from model.materials import Ply
 from model.metrics import METRICS
 from model.residual import cooling_stress
 

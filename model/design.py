@@ -18,7 +18,7 @@ from pydantic import AfterValidator, ValidationInfo
 from model.errors import suggestion
 from model.fields import OneOf, Quantity, Text, Whole
 from model.library import Library
-from model.reading import FORBID_EXTRA, readers
+from model.records import FORBID_EXTRA, readers
 
 #: decimals to which numbers of a design are settled, in SI; 0.1 µm for lengths
 _DECIMALS: Final = {"length": 7}

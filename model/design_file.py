@@ -36,13 +36,12 @@ from model.fields import (
 )
 from model.library import Library, read_library
 from model.reading import (
-    FORBID_EXTRA,
     FORMAT,
     Document,
     open_document,
     parse_document,
-    readers,
 )
+from model.records import FORBID_EXTRA, readers
 from model.units import FlagAngle, format_quantity, write_flag_angle, write_quantity
 
 

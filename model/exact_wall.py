@@ -16,7 +16,7 @@ from model.failure import (
 )
 from model.governing import CRACK, FIBRE, Governing
 from model.layers import Layer
-from model.library import Ply
+from model.materials import Ply
 from model.scratch import Work, between
 from model.solid import alternating_plies, in_ply_axes, rotated_solid, solid_stiffness
 from model.wall import NOTHING

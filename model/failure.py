@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from model.compilation import compiled_lean
 from model.laminate import plane_stiffness
-from model.library import Ply
+from model.materials import Ply
 
 Array = NDArray[np.float64]
 

@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from model.compilation import compiled_entry
 from model.conditions import Sheet
 from model.design import Design
-from model.library import Library, Ply
+from model.library import Library
+from model.materials import Ply
 from model.report import FlagReport
 from model.scratch import Work
 from model.wall import SAME_STATION

@@ -14,7 +14,7 @@ from model.errors import Fault, InputError
 from model.fields import Cell
 from model.files import read_text
 from model.profile_machine import Machine, Reading
-from model.reading import FORBID_EXTRA
+from model.records import FORBID_EXTRA
 from model.tables import read_rows
 
 Array = NDArray[np.float64]

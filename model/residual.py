@@ -19,7 +19,7 @@ from model.laminate import (
     A2_66,
     plane_stiffness,
 )
-from model.library import Ply
+from model.materials import Ply
 
 Array = NDArray[np.float64]
 

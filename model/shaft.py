@@ -1,17 +1,20 @@
 """One shaft, evaluated: the facade that people and programs call."""
 
 import math
-from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
 
 from model.batch import evaluate_batch
+from model.breaking import (
+    breaking_points,
+    envelope_of,
+    margin_at_points,
+    rings_of,
+    strength_points,
+)
 from model.conditions import (
-    C2,
     CELL,
-    CS,
-    PIECES,
     Conditions,
     Layups,
     layups_of,
@@ -21,14 +24,10 @@ from model.direction import clock_of, clock_positions, harmonics_around, rolled_
 from model.edges import Suggestion, suggest_clocks
 from model.errors import Fault, InputError
 from model.exact_wall import ExactWall, exact_wall
-from model.failure import MODES
 from model.governing import (
-    CRACK,
     FIBRE,
     QUADRATIC,
     Governing,
-    Rings,
-    crushing_plies,
     governing_plies,
 )
 from model.laminate import Q22
@@ -44,19 +43,15 @@ from model.metrics import (
 )
 from model.report import (
     Amount,
-    Breaking,
     Profile,
     Remark,
     Report,
     SectionCheck,
-    StrengthPoint,
     angle_text,
 )
 from model.scratch import Work, point_at, workspace
 from model.shell import D22, N_HOOP, add_hoop, close_hoop
-from model.strength import envelope_moment
 from model.units import amount_text
-from model.wall import SAME_STATION
 
 Array = NDArray[np.float64]
 
@@ -66,8 +61,6 @@ DEEP_GRIND = 0.5e-3
 LARGE_DEFLECTION = 0.25
 #: Twist of a pulled shaft above which is warned: coupling² over EA·GJ. [-]
 COUPLED = 1e-6
-#: Fibre margin at the breaking torque above which the resin has given way. [-]
-_RESIN_FIRST = 1e-6
 #: Difference of the fast and the exact section above which is warned.
 SECTION_DIFFERENCE = 0.01
 
@@ -130,7 +123,7 @@ def evaluate(
     def governing(load: Array) -> Governing:
         if exact and is_plain:
             return wall.governing(load)
-        rings = _rings(shared, layups, chosen)
+        rings = rings_of(shared, layups, chosen)
         named = governing_plies(rings, chosen.bending[:, :n_all], load, free)
         n_flags = len(design.flags)
         return named._replace(ring=np.where(named.ring < 0, -1, named.ring % n_flags))
@@ -138,7 +131,7 @@ def evaluate(
     n_x, tip, butt = (int(count) for count in work.counts[:3])
     n_all = n_x + int(work.counts[4])
     free = None if is_plain else np.ascontiguousarray(work.free[:, :n_all])
-    envelope = _envelope(design, chosen) / chosen.EI[:n_all]
+    envelope = envelope_of(design, chosen) / chosen.EI[:n_all]
     envelope[:tip] = envelope[butt + 1 : n_x] = 0.0
     row = QUADRATIC if design.bench.strength_criterion != CRITERIA[0] else FIBRE
     found = governing(envelope)
@@ -166,7 +159,7 @@ def evaluate(
         EA=wall.section.EA[finished],
         coupling=wall.section.coupling[finished],
         D22=shell[D22, finished].copy(),
-        margin=_at_points(found.margin[row], work)[finished],
+        margin=margin_at_points(found.margin[row], work)[finished],
     )
     return Report(
         design=design,
@@ -177,8 +170,8 @@ def evaluate(
             flag_report(k, layer, design, library, plies, work)
             for k, layer in enumerate(layers)
         ),
-        strength=_strength(design, chosen, row, governing, envelope, found),
-        breaking=_breaking(
+        strength=strength_points(design, chosen, row, governing, envelope, found),
+        breaking=breaking_points(
             design, shared, layups, chosen, metrics, row, governing, shell, free
         ),
         clock=clock_of(
@@ -304,201 +297,6 @@ def _obstacles(design: Design, shop: Array, work: Work) -> tuple[Fault, ...]:
             )
         )
     return tuple(faults)
-
-
-def _rings(shared: Conditions, layups: Layups, work: Work) -> Rings:
-    """The rings of a shaft, for naming the one that fails.
-
-    Every flag is there twice: at its points, and at the brinks behind all points.
-    """
-    numbers = shared.numbers
-    sheet = np.tile(layups.sheet[0], 2)
-    n_x, n_brinks = int(work.counts[0]), int(work.counts[4])
-    n_all = n_x + n_brinks
-    return Rings(
-        limits=numbers.limits[sheet],
-        angles=np.ascontiguousarray(numbers.sheets[sheet][:, C2 : CS + 1]),
-        is_pair=numbers.sheets[sheet, PIECES] > 1.0,
-        r_in=np.tile(work.r_in[:, :n_all], (2, 1)),
-        r_out=np.tile(work.r_out[:, :n_all], (2, 1)),
-        first=np.concatenate([work.first, np.full_like(work.first, n_x)]),
-        last=np.concatenate([work.last, np.full_like(work.last, n_all - 1)]),
-    )
-
-
-def _at_points(margin: Array, work: Work) -> Array:
-    """Margins at the points; that of a brink counts at the nearer end of its cell."""
-    n_x, n_brinks = int(work.counts[0]), int(work.counts[4])
-    near = work.brink_cell[:n_brinks] + (work.brink_share[:n_brinks] > 0.5)
-    least = margin[:n_x].copy()
-    np.minimum.at(least, near, margin[n_x:])
-    return least
-
-
-def _envelope(design: Design, work: Work) -> Array:
-    """Bending moment that the shaft must bear at every point and brink."""
-    bench, length = design.bench, design.shaft.length
-    return np.array(
-        [
-            envelope_moment(
-                x,
-                bench.strength_moment,
-                bench.strength_tip_support,
-                bench.strength_from,
-                length - bench.strength_to,
-                length - bench.strength_butt_support,
-            )
-            for x in work.x[: work.counts[0] + work.counts[4]]
-        ]
-    )
-
-
-def _strength(
-    design: Design,
-    work: Work,
-    row: int,
-    governing: Callable[[Array], Governing],
-    envelope: Array,
-    found: Governing,
-) -> tuple[StrengthPoint, ...]:
-    """Margins at the points of the strength test, and the worst of the envelope."""
-    bench = design.bench
-    length = design.shaft.length
-    n_all = int(work.counts[0] + work.counts[4])
-    x = work.x[:n_all]
-    points = []
-    for name, station, span in (
-        ("T", bench.strength_from, 0.150),
-        ("A", bench.strength_a, 0.300),
-        ("B", bench.strength_b, 0.300),
-        ("C", length - bench.strength_to, 0.300),
-    ):
-        if station - span / 2 < 0.0 or station + span / 2 > length:
-            points.append(_no_point(name))
-            continue
-        here = np.abs(x - station) < SAME_STATION
-        moment = np.where(here, bench.strength_moment, 0.0)
-        borne = governing(moment / work.EI[:n_all])
-        points.append(_point(name, design, x, moment, borne, row))
-    if bench.strength_from > length - bench.strength_to:
-        # full nowhere on this shaft, so there is no envelope to bear
-        points.append(_no_point("envelope"))
-    else:
-        required = envelope * work.EI[:n_all]
-        points.append(_point("envelope", design, x, required, found, row))
-    return tuple(points)
-
-
-def _point(
-    name: str, design: Design, x: Array, moment: Array, found: Governing, row: int
-) -> StrengthPoint:
-    """The worst of some points; what cracks may stand at another than what breaks."""
-    p = int(np.argmin(found.margin[row]))
-    q = int(np.argmin(found.margin[CRACK]))
-    mode = MODES[found.mode[row, p]]
-    flags = design.flags
-    cracks = bool(np.isfinite(found.margin[CRACK, q]))
-    return StrengthPoint(
-        name=name,
-        station=float(x[p]),
-        moment=float(moment[p]),
-        margin=float(found.margin[row, p]),
-        flag=flags[found.ring[row, p]].name,
-        mode=f"quadratic, {mode}" if row == QUADRATIC else mode,
-        cracking_margin=float(found.margin[CRACK, q]) if cracks else None,
-        cracking_flag=flags[found.ring[CRACK, q]].name if cracks else None,
-        cracking_mode=MODES[found.mode[CRACK, q]] if cracks else None,
-    )
-
-
-def _breaking(
-    design: Design,
-    shared: Conditions,
-    layups: Layups,
-    work: Work,
-    metrics: dict[str, float | None],
-    row: int,
-    governing: Callable[[Array], Governing],
-    shell: Array,
-    free: Array | None,
-) -> tuple[Breaking, ...]:
-    """Name what breaks first in torsion, in crushing and in an impact."""
-    bench, length, flags = design.bench, design.shaft.length, design.flags
-    n_x, tip, butt = (int(count) for count in work.counts[:3])
-    n_all = n_x + int(work.counts[4])
-    x = work.x[:n_all]
-    on_shaft = np.ones(n_all, dtype=np.bool_)
-    on_shaft[:tip] = on_shaft[butt + 1 : n_x] = False
-    rings = _rings(shared, layups, work)
-    said = []
-    torque = metrics["torsion_strength"]
-    if torque is not None:
-        grip = bench.torsion_grip
-        free_length = on_shaft & (x >= grip) & (x <= length - grip)
-        use = np.where(free_length, work.torsion_use[:n_all], 0.0)
-        p = int(np.argmax(use))
-        load = np.where(free_length, torque, 0.0)
-        found = governing_plies(rings, work.torsion[:, :n_all], load, free)
-        flag, mode = found.ring[row, p], MODES[found.mode[row, p]]
-        if row == FIBRE and found.margin[FIBRE, p] > _RESIN_FIRST:
-            flag, mode = found.ring[CRACK, p], "shear of every ply"
-        name = flags[flag % len(flags)].name
-        said.append(_broken("torsion", torque, "N·m", x[p], name, mode, None))
-    crush = metrics["crush_load"]
-    if crush is not None:
-        rings_of_wall = crushing_plies(
-            rings, shell, free=free, quadratic=row == QUADRATIC
-        )
-        p = int(np.argmin(np.where(on_shaft, rings_of_wall.load, np.inf)))
-        margin = crush / bench.crush_load - 1.0 if bench.crush_load > 0.0 else None
-        name = flags[rings_of_wall.ring[p] % len(flags)].name
-        mode = MODES[rings_of_wall.mode[p]]
-        said.append(_broken("crushing", crush, "N", x[p], name, mode, margin))
-    impact = metrics["impact"]
-    if impact is not None:
-        peak = bench.impact_moment
-        moment = np.interp(x, [0.0, bench.impact_at, bench.impact_to], [0.0, peak, 0.0])
-        moment[~on_shaft] = 0.0
-        found = governing(moment / work.EI[:n_all])
-        p = int(np.argmin(found.margin[row]))
-        name, mode = flags[found.ring[row, p]].name, MODES[found.mode[row, p]]
-        borne = peak * (impact + 1.0)
-        said.append(_broken("impact", borne, "N·m", x[p], name, mode, impact))
-    return tuple(said)
-
-
-def _broken(
-    name: str,
-    load: float,
-    unit: str,
-    station: float,
-    flag: str,
-    mode: str,
-    margin: float | None,
-) -> Breaking:
-    return Breaking(
-        name=name,
-        load=load,
-        unit=unit,
-        station=float(station),
-        flag=flag,
-        mode=mode,
-        margin=margin,
-    )
-
-
-def _no_point(name: str) -> StrengthPoint:
-    return StrengthPoint(
-        name=name,
-        station=None,
-        moment=None,
-        margin=None,
-        flag=None,
-        mode=None,
-        cracking_margin=None,
-        cracking_flag=None,
-        cracking_mode=None,
-    )
 
 
 def _remarks(

@@ -16,7 +16,7 @@ from typing import Generic, TypeVar
 
 from model.errors import Fault, nearest, suggestion
 from model.fields import quoted
-from model.reading import key_names, read_table
+from model.records import key_names, read_table
 
 T = TypeVar("T")
 

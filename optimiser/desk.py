@@ -8,17 +8,13 @@ when it was opened is held against what it holds when it is written over.
 from __future__ import annotations
 
 import hashlib
-import math
 import re
 import threading
-import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
-
-import numpy as np
 
 from model import (
     Design,
@@ -27,7 +23,6 @@ from model import (
     Library,
     ModelRangeError,
     Report,
-    design_to_text,
     evaluate,
     read_design,
 )
@@ -40,10 +35,11 @@ from optimiser.beside import (
 )
 from optimiser.chosen import Chosen, save_design
 from optimiser.desk_choice import choices_of, none_found
+from optimiser.desk_json import design_json, faults_json, map_json, profile_json
 from optimiser.edits import design_from_data
 from optimiser.explain import explain
 from optimiser.explain_text import explain_json
-from optimiser.flagmap import KIND_COLOURS, KIND_LABELS, flag_map
+from optimiser.flagmap import KIND_COLOURS, KIND_LABELS
 from optimiser.plot_explain import FILLS
 from optimiser.run_folder import ABOUT, DESIGNS, LIBRARY
 from optimiser.sheet import BATCH, SHEET_NAME, write_parts
@@ -68,8 +64,6 @@ OPENED: Final = {
 FLAGS_MOST: Final = 60
 _NAME_MOST = 80
 _FILE_NAME = re.compile(r"[^\x00-\x1f\x7f/\\:*?\"<>|]+")
-_FLAG_WHERE = re.compile(r"flag (\d+)\b")
-_TABLE_WHERE = re.compile(r"\[(\w+)\]")
 _SOURCE = "the design"
 
 
@@ -214,7 +208,7 @@ class Desk:
         design = read_design(path, self.library)
         is_own = path.parent.resolve() == self.folder
         return {
-            "design": _as_data(design),
+            "design": design_json(design),
             "file": path.name if is_own else "",
             "seen": version_of(path) if is_own else "",
             "suggested": self._free_name(path.stem),
@@ -275,7 +269,7 @@ class Desk:
             "metrics": beside_json(beside_rows(report, self.spec)),
             "misses": misses,
             "notes": notes,
-            "profile": _profile(report),
+            "profile": profile_json(report),
             "points": [
                 {
                     "station_mm": point.station * 1e3,
@@ -284,7 +278,7 @@ class Desk:
                 }
                 for point in (self.spec.ei_targets if self.spec else ())
             ],
-            "map": _map(report, self.library),
+            "map": map_json(report, self.library),
             "flags": [
                 {
                     "mass_g": round(flag.mass * 1e3, 4),
@@ -486,80 +480,3 @@ def version_of(path: Path) -> str:
         Hexadecimal. [-]
     """
     return hashlib.sha256(path.read_bytes()).hexdigest()[:24]
-
-
-def faults_json(faults: Iterable[Fault]) -> list[dict[str, Any]]:
-    """Faults of a design, each with the place on the page it belongs to.
-
-    Parameters
-    ----------
-    faults : iterable of Fault
-        What was found. [-]
-
-    Returns
-    -------
-    faults : list of dict
-        Text, number of the flag from 0 or none, table or none, key or none. [-]
-    """
-    found = []
-    for fault in faults:
-        flag = _FLAG_WHERE.match(fault.where)
-        table = _TABLE_WHERE.match(fault.where)
-        found.append(
-            {
-                "text": str(fault),
-                "message": fault.message,
-                "flag": int(flag[1]) - 1 if flag else None,
-                "table": table[1] if table else None,
-                "key": fault.key,
-            }
-        )
-    return found
-
-
-def _as_data(design: Design) -> dict[str, Any]:
-    data = tomllib.loads(design_to_text(design))
-    data.pop("library", None)
-    for table in ("shaft", "finish", "bench", "cutting"):
-        data.setdefault(table, {})
-    return data
-
-
-def _numbers(values: Any) -> list[float | None]:
-    return [float(f"{v:.7g}") if math.isfinite(v) else None for v in values]
-
-
-def _profile(report: Report) -> dict[str, Any]:
-    profile = report.profile
-    margin = np.where(profile.margin < 1e3, profile.margin, np.nan)
-    return {
-        "station_mm": _numbers(profile.station * 1e3),
-        "ei_n_m2": _numbers(profile.EI),
-        "gj_n_m2": _numbers(profile.GJ),
-        "margin": _numbers(margin),
-        "outer_diameter_mm": _numbers(profile.outer_diameter * 1e3),
-    }
-
-
-def _map(report: Report, library: Library) -> dict[str, Any]:
-    layout = flag_map(report, library.mandrels[report.design.shaft.mandrel])
-    return {
-        "start_mm": layout.start * 1e3,
-        "end_mm": layout.end * 1e3,
-        "length_mm": layout.length * 1e3,
-        "tip_parallel_mm": layout.tip_parallel * 1e3,
-        "breaks": [
-            {"station_mm": round(x * 1e3, 4), "diameter_mm": round(d * 1e3, 4)}
-            for x, d in layout.breaks
-        ],
-        "rows": [
-            {
-                "label": row.label,
-                "kind": row.kind,
-                "angle_deg": math.degrees(row.angle),
-                "is_pair": row.is_pair,
-                "outline": [[round(x * 1e3, 4), share] for x, share in row.outline],
-            }
-            for row in layout.rows
-        ],
-    }

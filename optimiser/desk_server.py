@@ -24,7 +24,8 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.security import safe_join
 
 from model import InputError
-from optimiser.desk import OPENED, Desk, RefusedError, faults_json
+from optimiser.desk import OPENED, Desk, RefusedError
+from optimiser.desk_json import faults_json
 from optimiser.sheet import SHEET_NAME
 
 HOST: Final = "127.0.0.1"

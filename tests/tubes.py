@@ -13,7 +13,7 @@ from model.laminate import (
     close_section,
     ring_stiffness,
 )
-from model.library import Ply
+from model.materials import Ply
 from model.residual import add_cooling, cooling_stress, free_strains
 from model.shell import N_HOOP, add_hoop, close_hoop, crush_use
 from model.strength import (

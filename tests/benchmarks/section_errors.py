@@ -29,7 +29,8 @@ from model.laminate import (
     ring_stiffness,
     tube_section,
 )
-from model.library import Ply, read_library
+from model.library import read_library
+from model.materials import Ply
 from model.solid import alternating_plies, in_ply_axes, rotated_solid, solid_stiffness
 
 BANDS = ((20, 30), (30, 40), (40, 50), (50, 60), (60, 70))

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from tests.benchmarks import kept_front, quality
+from tests.benchmarks import kept_front, provenance, quality
 from tests.benchmarks.kept_front import Front
 
 
@@ -118,7 +118,7 @@ def test_code_changes_with_code_and_not_with_words(monkeypatch, tmp_path):
         (tmp_path / folder).mkdir()
     for name in ("encoding", "problem", "breeding", "search", "steer"):
         (tmp_path / "optimiser" / f"{name}.py").write_text('"""A."""\nx = 1\n')
-    monkeypatch.setattr(quality, "ROOT", tmp_path)
+    monkeypatch.setattr(provenance, "ROOT", tmp_path)
     search = tmp_path / "optimiser" / "search.py"
     before = quality.code_of("default"), quality.code_of("stock")
     search.write_text('"""Other words."""\n# and more\nx = 1\n')

@@ -21,6 +21,43 @@ ROOT = Path(__file__).parents[2]
 SPEC = SCENARIOS / "fairway_58" / "spec.toml"
 #: Parts of a state's words that tell the time, which no two runs share.
 TIMES = ("seconds", "first_feasible_seconds")
+#: A spec of eight designs, soon all seen.
+EIGHT = """
+format = 1
+name = "eight"
+[shaft]
+length = "1067 mm"
+mandrel = "slim-5"
+mandrel_set = "105 mm"
+[targets]
+torque = { trade = "less" }
+material_cost = { trade = "less" }
+durability = { trade = "more" }
+[rules]
+reorder = false
+[[place]]
+name = "torque pair"
+material = "intermediate-75"
+angle = "±45"
+start = "0 mm"
+end = ["700 mm", "1067 mm"]
+wraps = [2, 3]
+[[place]]
+name = "tip"
+material = "standard-125"
+angle = "0"
+start = "0 mm"
+end = ["200 mm", "300 mm"]
+wraps = 2
+run_out = "50 mm"
+[[place]]
+name = "cover"
+material = "standard-125"
+angle = "0"
+start = "0 mm"
+end = "1067 mm"
+wraps = 4
+"""
 
 
 def spec_with(folder, **search):

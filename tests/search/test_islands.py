@@ -21,6 +21,7 @@ from optimiser.run import Hands, resume_run, run_spec
 from optimiser.search import Search
 from optimiser.state import State
 from tests.search.courses import (
+    EIGHT,
     ROOT,
     SPEC,
     assert_same_course,
@@ -28,7 +29,6 @@ from tests.search.courses import (
     lost,
     spec_with,
 )
-from tests.search.test_resume import EIGHT
 
 BUDGET = 5_400
 ONE, TWO = Hands(workers=1), Hands(workers=2)

@@ -17,7 +17,7 @@ from optimiser.limits import limits_of, moved
 from optimiser.reason import explain
 from optimiser.reason_text import explanation_json, explanation_text
 from optimiser.search import Search
-from tests.search.test_resume import EIGHT
+from tests.search.courses import EIGHT
 
 pytestmark = pytest.mark.usefixtures("brisk")
 

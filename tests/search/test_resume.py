@@ -16,7 +16,7 @@ from optimiser.encoding import encode
 from optimiser.run import resume_run, run_spec
 from optimiser.search import Search
 from optimiser.store import open_run
-from tests.search.courses import spec_with
+from tests.search.courses import EIGHT, spec_with
 
 pytestmark = pytest.mark.usefixtures("brisk")
 
@@ -169,43 +169,6 @@ def test_memory_does_not_grow_with_evaluations(scenario, library):
 
 
 # ------------------------------------------------------------ nothing more to find
-
-EIGHT = """
-format = 1
-name = "eight"
-[shaft]
-length = "1067 mm"
-mandrel = "slim-5"
-mandrel_set = "105 mm"
-[targets]
-torque = { trade = "less" }
-material_cost = { trade = "less" }
-durability = { trade = "more" }
-[rules]
-reorder = false
-[[place]]
-name = "torque pair"
-material = "intermediate-75"
-angle = "±45"
-start = "0 mm"
-end = ["700 mm", "1067 mm"]
-wraps = [2, 3]
-[[place]]
-name = "tip"
-material = "standard-125"
-angle = "0"
-start = "0 mm"
-end = ["200 mm", "300 mm"]
-wraps = 2
-run_out = "50 mm"
-[[place]]
-name = "cover"
-material = "standard-125"
-angle = "0"
-start = "0 mm"
-end = "1067 mm"
-wraps = 4
-"""
 
 
 def test_a_search_that_has_seen_all_there_is_ends(tmp_path):

@@ -11,13 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from model import InputError, read_library
-from model.library import (
-    EXPANSION_ACROSS,
-    EXPANSION_ALONG,
-    TABLES,
-    TRANSVERSE_RATIO,
-    VF_RANGE,
-)
+from model.library import TABLES, VF_RANGE
+from model.materials import EXPANSION_ACROSS, EXPANSION_ALONG, TRANSVERSE_RATIO
 
 # one library for all: reading it anew for every example would be slow
 LIBRARY = read_library()

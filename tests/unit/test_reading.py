@@ -22,7 +22,8 @@ from model.fields import (
     YesNo,
     show_value,
 )
-from model.reading import FORBID_EXTRA, key_names, parse_document
+from model.reading import parse_document
+from model.records import FORBID_EXTRA, key_names
 from model.tables import read_rows
 from model.units import FlagAngle
 
