@@ -189,6 +189,25 @@ def _count(run: Run) -> None:
     write_about(run)
 
 
+def forget_unfinished(run: Run) -> None:
+    """Take back the note of a change of spec that was cut off before the spec changed.
+
+    Parameters
+    ----------
+    run : Run
+        The run, changed; its folder is locked. [-]
+    """
+    notes = run.about.get(SPECS, [])
+    former = run.folder / notes[-1]["file"] if notes else None
+    if former is None or not former.exists():
+        return
+    if former.read_bytes() == (run.folder / SPEC).read_bytes():
+        run.about[SPECS] = notes[:-1]
+        run.about["spec"] = run.spec.name
+        write_about(run)
+        former.unlink()
+
+
 def _keep_former(run: Run) -> str:
     """Keep the spec under a number; give its name."""
     n = 1

@@ -87,6 +87,9 @@ class Course(Protocol):
     def is_exhausted(self) -> bool:
         """Whether nothing new comes: all is seen, or nothing is possible."""
 
+    def has_spent(self, evaluations: int | None) -> bool:
+        """Whether none of a budget of evaluations is left that could be used."""
+
     def found(self) -> State:
         """What it has found; its archive and population."""
 
@@ -201,6 +204,21 @@ class Solo:
         """Whether nothing new comes: all is seen, or nothing is possible."""
         return self.barren >= BARREN_MOST
 
+    def has_spent(self, evaluations: int | None) -> bool:
+        """Whether none of a budget of evaluations is left that could be used.
+
+        Parameters
+        ----------
+        evaluations : int or None
+            Those of earlier sittings included; None for no such limit. [-]
+
+        Returns
+        -------
+        has_spent : bool
+            True once as many are done. [-]
+        """
+        return evaluations is not None and self.progress.evaluations >= evaluations
+
     def found(self) -> State:
         """What it has found.
 
@@ -314,6 +332,8 @@ def measured_anew(encoding: Encoding, state: State) -> State:
     _, first = np.unique(both, axis=0, return_index=True)
     genomes = both[np.sort(first)]
     # flags may be of another thickness now: settled again, where that is still possible
-    genomes, kept = settled(genomes, encoding.tables, fresh.rng)
-    search.begin(genomes[kept])
+    settled_so, kept = settled(genomes, encoding.tables, fresh.rng)
+    # the others are brought to their diameters, rather than all beginning anew
+    sized, fits = settled(genomes[~kept], encoding.tables, fresh.rng, to_size=True)
+    search.begin(np.concatenate([settled_so[kept], sized[fits]]))
     return fresh

@@ -222,6 +222,27 @@ class Islands:
         """Whether nothing new comes on any island."""
         return all(island.barren >= BARREN_MOST for island in self.islands)
 
+    def has_spent(self, evaluations: int | None) -> bool:
+        """Whether none of a budget of evaluations is left that could be used.
+
+        Parameters
+        ----------
+        evaluations : int or None
+            Of all islands, those of earlier sittings included; None for no such
+            limit. [-]
+
+        Returns
+        -------
+        has_spent : bool
+            True once each island has done its share, or nothing new comes on it. [-]
+        """
+        share = self._share(evaluations)
+        return all(
+            island.barren >= BARREN_MOST
+            or (share is not None and island.state.progress.evaluations >= share)
+            for island in self.islands
+        )
+
     def found(self) -> State:
         """What they have found together.
 
@@ -328,12 +349,13 @@ class Islands:
         CrewLostError
             If nobody is left to do the work; what came in stands.
         """
-        share = None if evaluations is None else -(-evaluations // len(self.islands))
+        share = self._share(evaluations)
         clock, before = time.perf_counter(), self.progress.seconds
         going: dict[int, float] = {}  # islands that are worked on, and since when
         is_stopping = False
         while True:
-            if not going and (is_stopping or self._is_over(share)):
+            is_over = self.stall.is_reached or self.has_spent(evaluations)
+            if not going and (is_stopping or is_over):
                 return
             if not is_stopping:
                 self._send_out(going, share, seconds)
@@ -353,18 +375,14 @@ class Islands:
                 self.crew.abandon()
                 return
 
+    def _share(self, evaluations: int | None) -> int | None:
+        """Evaluations of each island that make up those of all."""
+        return None if evaluations is None else -(-evaluations // len(self.islands))
+
     def _target(self, share: int | None) -> int:
         """Evaluations of each island at which this leg, or the run, is over."""
         leg_end = self.leg * self.encoding.spec.search.exchange
         return leg_end if share is None else min(leg_end, share)
-
-    def _is_over(self, share: int | None) -> bool:
-        """Whether no island has anything to do, this leg or later."""
-        return self.stall.is_reached or all(
-            island.barren >= BARREN_MOST
-            or (share is not None and island.state.progress.evaluations >= share)
-            for island in self.islands
-        )
 
     def _send_out(
         self, going: dict[int, float], share: int | None, seconds: float | None

@@ -20,6 +20,7 @@ from model import (
     Flag,
     InputError,
     Library,
+    ModelRangeError,
     Sheet,
     angle_text,
     design_id,
@@ -145,7 +146,10 @@ def _obstacles(genome: IntArray, encoding: Encoding) -> list[str]:
     )
     asked = replace(spec, targets=targets, ei_targets=())
     layups, _ = encoding.decode(genome[None, :])
-    report = evaluate_batch(layups, encoding.conditions)
+    try:
+        report = evaluate_batch(layups, encoding.conditions)
+    except ModelRangeError as error:
+        return [f"as given: {error}"]
     report = BatchReport(report.metrics, report.EI[:, :0], report.shop)
     return [f"as given: {one}" for one in misses(report, Demand.of(asked), asked)]
 

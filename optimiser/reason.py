@@ -81,6 +81,7 @@ class Explanation:
     #: genomes of designs that keep all, found while looking for the reason
     keeping: tuple[tuple[int, ...], ...]
     can_be_built: bool  #: whether the end diameters alone can be kept
+    can_be_rolled: bool  #: whether the rules can be, if those are let go
     nearest: tuple[str, ...]  #: what the nearest design misses
     conflict: tuple[Reached, ...]  #: each let go by itself, all others kept
     together: tuple[Reached, ...]  #: where no single one is enough: all let go at once
@@ -258,6 +259,7 @@ class _Laboratory:
             evaluations=self.spent,
             keeping=tuple(self.keeping),
             can_be_built=can_be_built,
+            can_be_rolled=len(base.genomes) > 0,
             nearest=tuple(nearest),
             conflict=tuple(conflict),
             together=tuple(together),

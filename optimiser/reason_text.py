@@ -86,6 +86,7 @@ def explanation_json(explanation: Explanation) -> dict[str, object]:
     return {
         "spec": explanation.spec,
         "evaluations": explanation.evaluations,
+        "anything_can_be_rolled": explanation.can_be_rolled,
         "end_diameters_can_be_built": explanation.can_be_built,
         "nearest_misses": list(explanation.nearest),
         "bands_in_conflict": [reached(one) for one in explanation.conflict],
@@ -122,7 +123,9 @@ def explanation_text(explanation: Explanation) -> str:
     """
     e = explanation
     lines = [f"why no design was found that keeps all that {e.spec} asks"]
-    if not e.can_be_built:
+    if not e.can_be_rolled:
+        lines.append("nothing can be rolled of its places that keeps the rules")
+    elif not e.can_be_built:
         lines.append(
             "nothing can be built to the end diameters that are asked; what follows "
             "lets them go"

@@ -19,7 +19,7 @@ from model import (
 from optimiser import anew
 from optimiser.anew import read_other_spec, take_spec
 from optimiser.budget import Budget, Limits
-from optimiser.checkpoint import read_course, write_checkpoint
+from optimiser.checkpoint import read_course
 from optimiser.course import Course
 from optimiser.encoding import Encoding, encode
 from optimiser.executors import (
@@ -196,11 +196,13 @@ def resume_run(
         sweep(folder)
         # again, since another process may have gone on with it meanwhile
         run = open_run(folder)
+        anew.forget_unfinished(run)
         set_budget(run, limits.instead_of(run.budget))
         more = Limits(evaluations=evaluations, seconds=seconds)
         set_budget(run, more.instead_of(run.budget))
         course = read_course(run, encode(run.spec, run.library))
         if changes := library_changes(run):
+            origin = read_origin(run) if take_library else run.library
             run.about["library_changes"] = list(changes)
             say(_changed_library(run, changes, is_taken=take_library))
         else:
@@ -210,7 +212,7 @@ def resume_run(
             if left:
                 say(left)
         if take_library and changes:
-            course = anew.take_library(run, read_origin(run))
+            course = anew.take_library(run, origin)
         if spec is not None and asked:
             course, words = take_spec(run, new, asked)
             say(words)
@@ -285,6 +287,7 @@ def _go(
                 # what came in stands, and is worth writing
                 lost = str(error)
         watch.tell(is_last=True)
+        watch.keep()
         watch.note()
         _close(run, course, watch.hypervolume, lost)
         kept = write_explanation(run, course.found(), lambda: wishes() > 0)
@@ -292,6 +295,7 @@ def _go(
             course.receive(np.array(kept, dtype=np.int64))
             run.about["found_late"] = True
             watch.tell(is_last=True)
+            watch.keep()
             watch.note()
             _close(run, course, watch.hypervolume, lost)
     except OSError as error:
@@ -306,15 +310,15 @@ def _reason(course: Course, budget: Budget) -> str:
     """Why a run has nothing left to do; nothing if it has."""
     if course.is_exhausted:
         return "exhausted"
-    if budget.is_spent(course.progress):
+    # where nothing new comes on some islands, the others end with their share
+    if budget.is_spent(course.progress) or course.has_spent(budget.evaluations):
         return "budget"
     return "stalled" if course.stall.is_reached else ""
 
 
 def _close(run: Run, course: Course, hypervolume: float, lost: str) -> None:
-    """Write checkpoint, front and how the run stands."""
+    """Write the front and how the run stands."""
     progress = course.progress
-    write_checkpoint(run, course)
     write_front(run, course.found(), course.encoding)
     _note_nearest(run, course)
     reason = _reason(course, run.budget)

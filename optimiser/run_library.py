@@ -61,6 +61,15 @@ def library_changes(run: Run) -> tuple[str, ...]:
         words += [f"{name} new" for name in new if name not in old]
         if words:
             changes.append(f"{table}: {', '.join(words)}")
+    old_steps, new_steps = run.library.price_breaks, now.price_breaks
+    words = [
+        f"{name} {'gone' if name not in new_steps else 'changed'}"
+        for name in old_steps
+        if new_steps.get(name) != old_steps[name]
+    ]
+    words += [f"{name} new" for name in new_steps if name not in old_steps]
+    if words:
+        changes.append(f"price breaks: {', '.join(words)}")
     if now.currency != run.library.currency:
         changes.append(f"currency: {now.currency}, was {run.library.currency}")
     return tuple(changes)

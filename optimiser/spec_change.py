@@ -33,6 +33,10 @@ def other_choices(old: Spec, new: Spec) -> list[Fault]:
     ):
         if before != after:
             faults.append(Fault("[shaft]", key, after, f"{_RUN} {before}."))
+    before, after = (str(spec.rules.reorder).lower() for spec in (old, new))
+    if before != after:
+        # without it ranks mean nothing, and designs would be rolled in another order
+        faults.append(Fault("[rules]", "reorder", after, f"{_RUN} {before}."))
     before_places = {place.name: place for place in old.places}
     after_places = {place.name: place for place in new.places}
     for name in after_places.keys() - before_places.keys():

@@ -23,6 +23,8 @@ from model import (
 from optimiser.spec import EITarget, Target
 
 _SAME = 1e-7
+#: Hypervolume of a front of six objectives takes minutes to tell.
+_TRADES_MOST = 5
 _TARGET_KEYS = ("target", "tolerance", "at_least", "at_most", "trade")
 #: what a metric can be at all, its ends excluded [SI]; the others lie above nought
 _POSSIBLE = {"flex_point_ratio": (0.0, 1.0), "durability": (-1.0, math.inf)}
@@ -91,6 +93,15 @@ def read_targets(
             None,
             'no metric is traded. Give one at least a trade = "less" or "more", such '
             'as material_cost = { trade = "less" }.',
+        )
+    trades = [target.metric for target in found if target.trade is not None]
+    if len(trades) > _TRADES_MOST:
+        document.fault(
+            "[targets]",
+            None,
+            None,
+            f"{len(trades)} metrics are traded ({', '.join(trades)}); at most "
+            f"{_TRADES_MOST} may be. Give the others a band or a bound alone.",
         )
     return tuple(found), points
 

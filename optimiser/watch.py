@@ -3,7 +3,7 @@
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
-from time import monotonic
+from time import monotonic, sleep
 
 from optimiser.budget import Budget
 from optimiser.checkpoint import add_history, write_checkpoint
@@ -13,6 +13,8 @@ from optimiser.store import Run
 
 #: Time between two checkpoints. [s]
 CHECKPOINT_EVERY = 20.0
+#: Time between two tries of the last one, where it cannot be written. [s]
+_TRY_AGAIN = 5.0
 #: Time between two words to a listener. [s]
 _TELL_EVERY = 0.25
 #: The hypervolume takes at most this share of the time.
@@ -63,6 +65,8 @@ class Watch:
         self.run, self.course, self.wishes = run, course, wishes
         self.listener = listener
         self.written = self.told = monotonic()
+        #: evaluations that are on disk
+        self.kept = course.progress.evaluations
         self.next_line = 0.0
         self.hypervolume = course.hypervolume()
         self.next_hypervolume = 0.0
@@ -99,17 +103,51 @@ class Watch:
                 )
         if now - self.written >= CHECKPOINT_EVERY:
             try:
-                write_checkpoint(self.run, self.course)
-                self.trouble = ""
+                self._write()
             except OSError as error:
                 # the search is worth more than this checkpoint; the next may do
-                self.trouble = f"checkpoint failed, {error.filename}: {error.strerror}"
+                self.trouble = _failed(error)
             self.written = monotonic()
         if now - self.told >= _TELL_EVERY or not self.marks:
             self.tell()
             self.told = now
             self.marks.append((progress.evaluations, progress.seconds))
         return not self.wishes()
+
+    def keep(self) -> None:
+        """Write the last checkpoint; where it fails, wait for room and try again.
+
+        Raises
+        ------
+        OSError
+            Where nothing would be lost by it, or somebody wished to wait no longer.
+        """
+        wishes = self.wishes()
+        while True:
+            try:
+                self._write()
+            except OSError as error:
+                left = self.course.progress.evaluations - self.kept
+                if left == 0:
+                    raise
+                if self.wishes() > wishes:
+                    error.add_note(f"{left:,} evaluations since the last one are lost")
+                    raise
+                self.trouble = (
+                    f"{left:,} evaluations are not on disk, tried again until the next "
+                    f"wish to stop: {_failed(error)}"
+                )
+                self.tell()
+                until = monotonic() + _TRY_AGAIN
+                while monotonic() < until and self.wishes() == wishes:
+                    sleep(0.1)
+            else:
+                return
+
+    def _write(self) -> None:
+        write_checkpoint(self.run, self.course)
+        self.trouble = ""
+        self.kept = self.course.progress.evaluations
 
     def _standing(self) -> Standing:
         return Standing(
@@ -144,3 +182,7 @@ class Watch:
             standing.hypervolume,
             standing.left,
         )
+
+
+def _failed(error: OSError) -> str:
+    return f"checkpoint failed, {error.filename}: {error.strerror}"

@@ -12,6 +12,8 @@ import numpy as np
 import pytest
 
 from optimiser import executors
+from optimiser.budget import Budget
+from optimiser.checkpoint import write_checkpoint
 from optimiser.cli import main
 from optimiser.course import BARREN_MOST, Stall
 from optimiser.encoding import encode
@@ -187,7 +189,7 @@ def test_threads_of_matrix_products_make_no_difference():
     assert one == two
 
 
-def test_the_number_of_islands_matters_the_crew_does_not(encoding):
+def test_the_number_of_islands_matters(encoding):
     # so long that what is sent is not all dominated where it comes to
     three = go(Islands(encoding, Stall()), 6_000)
     spec = replace(encoding.spec, search=replace(encoding.spec.search, islands=2))
@@ -233,6 +235,26 @@ def test_the_archive_of_all_never_loses_a_design(encoding):
         assert lost(before, after) == 0
         assert later >= volume - 1e-12
     assert seen[-1][1] > 0.0
+
+
+def test_a_budget_is_spent_where_one_island_finds_nothing_new(spec, tmp_path):
+    """What it leaves undone is nobody else's: the run is done, not interrupted."""
+    run = run_spec(spec, out=tmp_path / "run", evaluations=300, hands=ONE)
+    course = course_of(run)
+    for island, evaluations in zip(course.islands, (300, 400, 400), strict=True):
+        island.state.progress.evaluations = evaluations
+    course._count()
+    assert not course.has_spent(1_200)
+    course.islands[0].barren = BARREN_MOST
+    assert course.has_spent(1_200)
+    assert not course.is_exhausted
+    assert not course.has_spent(1_203)
+    assert not course.has_spent(None)
+    assert not Budget(1_200, None).is_spent(course.progress)
+    write_checkpoint(run, course)
+    run = resume_run(run.folder, evaluations=1_200, hands=ONE)
+    assert run.state == "done"
+    assert run.about["stopped_by"] == "budget"
 
 
 def test_islands_that_find_nothing_new_end(tmp_path):

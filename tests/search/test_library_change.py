@@ -84,6 +84,24 @@ def test_a_changed_library_is_told_and_taken_only_if_asked(shop, tmp_path, islan
     assert said == []
 
 
+def test_price_breaks_that_change_are_told(shop, eight, tmp_path):
+    run = run_spec(eight, out=tmp_path / "run", library=shop, evaluations=4)
+    breaks = "prepreg,from_m2,price_per_m2\nstandard-125,50,1\n"
+    (shop / "price_breaks.csv").write_text(breaks, encoding="utf-8")
+    said = []
+    resume_run(run.folder, say=said.append)
+    assert (
+        "changed since this run was started: price breaks: standard-125 new"
+        in (said[0])
+    )
+    run = resume_run(run.folder, take_library=True)
+    assert (run.folder / "library" / "price_breaks.csv").read_text() == breaks
+    (shop / "price_breaks.csv").unlink()
+    said.clear()
+    resume_run(run.folder, say=said.append)
+    assert "price breaks: standard-125 gone" in said[0]
+
+
 def test_a_library_that_is_gone_or_faulty_is_told(shop, eight, tmp_path):
     run = run_spec(eight, out=tmp_path / "run", library=shop, evaluations=4)
     (shop / "prepregs.csv").write_text("nonsense\n", encoding="utf-8")

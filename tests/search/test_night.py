@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 
 from model import InputError
-from optimiser import files, store
+from optimiser import files, store, watch
 from optimiser.budget import Budget, Limits
 from optimiser.checkpoint import write_checkpoint
 from optimiser.cli import main
@@ -233,7 +233,7 @@ needs_root = pytest.mark.skipif(not can_mount(), reason="only root can mount")
 @needs_root
 @without_front
 def test_a_disk_that_fills_in_the_night(tmp_path, capsys, monkeypatch):
-    """A real one of 6 MB: checkpoints fail and are told, then there is room again."""
+    """A real one of 6 MB: checkpoints fail and are told, and nobody makes room."""
     monkeypatch.setattr("optimiser.watch.CHECKPOINT_EVERY", 0.0)
     monkeypatch.setattr("optimiser.watch._TELL_EVERY", 0.0)
     spec = spec_with(tmp_path, population=60)
@@ -249,13 +249,18 @@ def test_a_disk_that_fills_in_the_night(tmp_path, capsys, monkeypatch):
                 fill(ballast)
             if standing.progress.generation == 6:
                 held.append(held_by(folder)[0].evaluations)
+            if "are not on disk" in standing.trouble:
+                signal.raise_signal(signal.SIGINT)  # no more waiting
 
         with pytest.raises(OSError, match="No space left") as caught:
             run_spec(spec, out=folder, evaluations=1_500, listener=listen)
         assert any("checkpoint failed" in t and "No space" in t for t in troubles)
         assert held[0] == held[1] > 0  # what stood before is whole
         assert not parts_of(folder)
-        assert "plyfront resume" in caught.value.__notes__[0]
+        lost, where = caught.value.__notes__
+        assert int(lost.split()[0].replace(",", "")) >= 1_500 - held[0]
+        assert lost.endswith("evaluations since the last one are lost")
+        assert "plyfront resume" in where
         assert main(["resume", str(folder)]) == 1
         said = capsys.readouterr().err
         assert "no space left on device" in said
@@ -265,6 +270,40 @@ def test_a_disk_that_fills_in_the_night(tmp_path, capsys, monkeypatch):
         assert run.state == "done"
         other = run_spec(spec, out=tmp_path / "whole", evaluations=1_500)
         assert_same_course(run, other)
+
+
+@needs_root
+@without_front
+def test_a_search_that_is_over_waits_for_room(tmp_path, monkeypatch):
+    """Its budget ends while the disk is full; somebody makes room in the morning."""
+    monkeypatch.setattr("optimiser.watch.CHECKPOINT_EVERY", 0.0)
+    monkeypatch.setattr("optimiser.watch._TELL_EVERY", 0.0)
+    monkeypatch.setattr("optimiser.watch._TRY_AGAIN", 0.05)
+    spec = spec_with(tmp_path, population=60)
+    words = ("-t", "tmpfs", "-o", "size=6m", "tmpfs")
+    with mounted(*words, on=tmp_path / "disk") as disk:
+        folder, ballast = disk / "run", disk / "ballast"
+        waited = []
+
+        def listen(standing):
+            if standing.progress.generation == 3 and not waited:
+                fill(ballast)
+            if "are not on disk" in standing.trouble:
+                waited.append(standing.trouble)
+                if len(waited) == 3:
+                    ballast.unlink()
+
+        run = run_spec(spec, out=folder, evaluations=1_500, listener=listen)
+        assert run.state == "done"
+        assert len(waited) == 3
+        assert "No space left" in waited[0]
+        other = run_spec(spec, out=tmp_path / "whole", evaluations=1_500)
+        assert_same_course(run, other)
+
+
+def test_a_checkpoint_is_never_a_minute_old():
+    """With what a generation of the slowest kind takes, and the write itself."""
+    assert watch.CHECKPOINT_EVERY + 15.0 < 60.0
 
 
 @needs_root

@@ -70,6 +70,7 @@ def test_too_high_a_frequency_for_the_weight(scenario, library):
     found = explained(spec, library)
     assert not found.keeping
     assert found.can_be_built
+    assert found.can_be_rolled
     reached = {one.band: one for one in found.conflict}
     assert {"frequency", "weight"} <= set(reached)
     # each is reached as near as it can be, and not what was asked
@@ -109,6 +110,7 @@ def test_too_small_a_butt_for_the_mandrel(scenario, library):
     assert least + 2.0 * spec.rules.wall_min > 0.0121  # so it cannot be
     found = explained(spec, library)
     assert not found.can_be_built
+    assert found.can_be_rolled
     assert [one.band for one in found.conflict] == ["butt_diameter"]
     assert found.conflict[0].value > least + 2.0 * spec.rules.wall_min
     assert any(
@@ -154,6 +156,8 @@ def test_an_order_that_cannot_be_rolled(tmp_path, capsys):
     assert said.out == ""
     text = (out / "explanation.txt").read_text(encoding="utf-8")
     assert text.rstrip() in said.err
+    assert "nothing can be rolled of its places that keeps the rules" in text
+    assert "end diameters" not in text
     assert "rule outer_straight: true" in text
     assert "rule reorder: false" in text
     values = json.loads((out / "explanation.json").read_text(encoding="utf-8"))

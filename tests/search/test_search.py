@@ -138,6 +138,30 @@ def test_a_narrow_band_on_any_metric_is_met_soon(found, library, key):
     assert asked.state.progress.feasible > 20
 
 
+@pytest.mark.parametrize(
+    "traded",
+    [
+        ("durability",),
+        ("torque", "material_cost", "durability", "weight"),
+    ],
+    ids=len,
+)
+def test_one_objective_and_many_are_searched(scenario, library, traded):
+    """Until the nurseries have grown up and survivors are picked."""
+    targets = tuple(
+        replace(t, trade=(t.trade or "less") if t.metric in traded else None)
+        for t in scenario.targets
+    )
+    options = replace(scenario.search, population=100)
+    spec = replace(scenario, targets=targets, search=options)
+    run = Search(encode(spec, library))
+    assert len(run.demand.objective) == len(traded)
+    run.run(evaluations=9_000)
+    assert run.state.population.n == spec.search.population
+    assert run.state.archive.n >= len(traded)
+    assert run.hypervolume() > 0.0
+
+
 def test_hypervolume_never_falls(scenario, library):
     spec = replace(scenario, search=replace(scenario.search, seed=1))
     run = Search(encode(spec, library))

@@ -177,6 +177,68 @@ def test_other_choices_are_refused_by_name(copy, spec, tmp_path, capsys):
         resume_run(run.folder, spec=tmp_path / "none.toml")
 
 
+def test_a_change_of_spec_that_was_cut_off_and_not_asked_again_leaves_nothing(
+    copy, spec, tmp_path, monkeypatch, no_front
+):
+    no_front()
+    name = ('name = "fairway 58"', 'name = "tight 58"')
+    tight = changed(spec, tmp_path, ("4.6 deg", "3 deg"), name)
+    run = copy(1)
+    write = anew.write_text
+
+    def write_text(path, text):
+        if path.name == "spec.toml":
+            raise KeyboardInterrupt
+        return write(path, text)
+
+    monkeypatch.setattr(anew, "write_text", write_text)
+    with pytest.raises(KeyboardInterrupt):
+        resume_run(run.folder, evaluations=900, spec=tight)
+    assert open_run(run.folder).about["spec"].startswith("tight")
+    monkeypatch.undo()
+    no_front()
+    again = resume_run(run.folder, evaluations=900)
+    assert again.about["spec"] == run.about["spec"]
+    assert not again.about["specs"]
+    assert not list(run.folder.glob("spec-*.toml"))
+
+
+def test_a_moved_band_on_a_diameter_does_not_start_over(copy, spec, tmp_path, no_front):
+    """Designs whose ends are off by all of the band are brought to their size."""
+    no_front()
+    text = spec.read_text(encoding="utf-8")
+    at = next(line for line in text.splitlines() if line.startswith("butt_diameter"))
+    size = float(at.split('target = "')[1].split(" mm")[0])
+    thicker = at.replace(f"{size:g} mm", f"{size + 0.2:g} mm")
+    assert thicker != at
+    run = copy(1)
+    before = course_of(run).found().archive
+    run = resume_run(
+        run.folder, evaluations=1, spec=changed(spec, tmp_path, (at, thicker))
+    )
+    found = course_of(run).found()
+    assert before.n > 10
+    # it breeds from what it had, and the nearest of it is not far off
+    assert found.living.n > 0.5 * before.n
+    least = found.living.violation.min() if not found.archive.n else 0.0
+    assert least < 1.0
+
+
+def test_another_order_of_rolling_is_another_choice(copy, spec, tmp_path, capsys):
+    run = copy(1)
+    text = spec.read_text(encoding="utf-8")
+    assert "reorder" not in text
+    place = text[text.index("[[place]]") :].splitlines()[0]
+    ruled = "[rules]\nreorder = false\n" if "[rules]" not in text else None
+    pair = (
+        (place, f"{ruled}{place}") if ruled else ("[rules]", "[rules]\nreorder = false")
+    )
+    other = tmp_path / "new.toml"
+    other.write_text(text.replace(*pair, 1), encoding="utf-8")
+    assert main(["resume", str(run.folder), "--spec", str(other)]) == 2
+    assert "[rules], reorder = false: the run has true." in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("step", ["former", "spec", "checkpoint", "front", "go"])
 def test_a_kill_while_a_spec_is_taken(
     copy, spec, tmp_path, monkeypatch, no_front, step

@@ -112,6 +112,24 @@ def test_a_start_that_cannot_be_built_names_what_stands_in_the_way(spec, tmp_pat
     assert start.said[1] in said[0]
 
 
+def test_a_start_whose_flags_do_not_fit_says_so(spec, tmp_path):
+    """A place is filled with the least it can hold, which may end below its start."""
+    text = spec.read_text(encoding="utf-8")
+    for old, new in (
+        ('butt_diameter = { target = "15.2 mm"', 'butt_diameter = { target = "19 mm"'),
+        ('from = "500 mm", to = "950 mm"', 'from = "400 mm", to = "950 mm"'),
+        ('run_out = "50 mm"\noptional = true', 'run_out = "50 mm"'),
+    ):
+        assert old in text
+        text = text.replace(old, new)
+    path = tmp_path / "odd.toml"
+    path.write_text(text, encoding="utf-8")
+    run = run_spec(path, out=tmp_path / "run", evaluations=1, start_from=[HAND])
+    (start,) = run.starts.designs
+    assert start.genome is None
+    assert start.said[1] == "as given: a flag does not lie between tip and butt"
+
+
 def test_a_spec_is_not_taken_for_a_design(spec, tmp_path):
     with pytest.raises(InputError) as caught:
         run_spec(spec, out=tmp_path / "run", start_from=[spec])
