@@ -25,6 +25,8 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 _ALONG, _ACROSS, _SHEARED = 0, 1, 5
+#: Radii may differ by this where they are equal but for rounding. [-]
+_ROUNDED = 1e-9
 
 
 class ExactWall(NamedTuple):
@@ -118,8 +120,10 @@ def exact_wall(
             a, b = np.ones((2, n_x))
             a[layer.covered], b[layer.covered] = inner[row], outer[row]
             a, b = between(work, a), between(work, b)
-            # nothing of it is left there, whatever lies over it
-            a[n_x:][on_brink == k] = b[n_x:][on_brink == k]
+            # nothing of it is left there, whatever lies over it; but where it goes from
+            # whole to nothing within a cell the place is early, and it is still there
+            gone = (on_brink == k) & (finished[n_x:] <= a[n_x:] * (1.0 + _ROUNDED))
+            a[n_x:][gone] = b[n_x:][gone]
             a, b = np.minimum(a, finished), np.minimum(b, finished)
             stiff.append(turned[angle])
             inside.append(a)
