@@ -1,6 +1,6 @@
 """The front of a run as files: a table, and a design file for each of its rows."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -33,7 +33,12 @@ SECTION = "section_difference_pct"
 SAME_NUMBER = 1e-9
 
 
-def write_front(run: Run, state: State, encoding: Encoding) -> None:
+def write_front(
+    run: Run,
+    state: State,
+    encoding: Encoding,
+    on_design: Callable[[int, int], None] = lambda _done, _total: None,
+) -> None:
     """Write the designs of the archive, and the table of them.
 
     Each design that is new is read back from its own text and evaluated by itself; one
@@ -47,6 +52,8 @@ def write_front(run: Run, state: State, encoding: Encoding) -> None:
         The search's state. [-]
     encoding : Encoding
         Turns genomes into designs. [-]
+    on_design : callable
+        Called with how many are done, and how many there are. [-]
     """
     archive = state.archive
     order = np.argsort(archive.F[:, 0], kind="stable")
@@ -58,7 +65,8 @@ def write_front(run: Run, state: State, encoding: Encoding) -> None:
     checked, exact = _written(run)
     rows: dict[str, dict[str, Any]] = {}
     left_out = []
-    for i in order:
+    for done, i in enumerate(order):
+        on_design(done, len(order))
         design = encoding.design(archive.genomes[i], run.spec.name)
         identity, text = design_file(design, run, f"../{LIBRARY}")
         if not (identity in known and identity in checked and identity in exact):

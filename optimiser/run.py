@@ -289,7 +289,7 @@ def _go(
         watch.tell(is_last=True)
         watch.keep()
         watch.note()
-        _close(run, course, watch.hypervolume, lost)
+        _close(run, course, watch, lost)
         kept = write_explanation(run, course.found(), lambda: wishes() > 0)
         if kept:
             course.receive(np.array(kept, dtype=np.int64))
@@ -297,7 +297,7 @@ def _go(
             watch.tell(is_last=True)
             watch.keep()
             watch.note()
-            _close(run, course, watch.hypervolume, lost)
+            _close(run, course, watch, lost)
     except OSError as error:
         error.add_note(
             "what was written before is intact; go on with:  "
@@ -316,10 +316,10 @@ def _reason(course: Course, budget: Budget) -> str:
     return "stalled" if course.stall.is_reached else ""
 
 
-def _close(run: Run, course: Course, hypervolume: float, lost: str) -> None:
+def _close(run: Run, course: Course, watch: Watch, lost: str) -> None:
     """Write the front and how the run stands."""
     progress = course.progress
-    write_front(run, course.found(), course.encoding)
+    write_front(run, course.found(), course.encoding, watch.on_design)
     _note_nearest(run, course)
     reason = _reason(course, run.budget)
     run.about |= {
@@ -332,7 +332,7 @@ def _close(run: Run, course: Course, hypervolume: float, lost: str) -> None:
         "feasible": progress.feasible,
         "first_feasible_evaluations": progress.first_feasible,
         "first_feasible_seconds": progress.first_feasible_seconds,
-        "hypervolume": hypervolume,
+        "hypervolume": watch.hypervolume,
     }
     write_about(run)
 

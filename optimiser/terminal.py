@@ -383,6 +383,8 @@ def standing_text(standing: Standing) -> str:
         f"front {progress.archive:,}",
         f"hypervolume {standing.hypervolume:.4f}",
     ]
+    if standing.writing:
+        parts.insert(0, standing.writing)
     if standing.trouble:
         parts.insert(0, standing.trouble)
     return ", ".join(parts)

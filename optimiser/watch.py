@@ -36,6 +36,7 @@ class Standing:
     budget: Budget
     is_stopping: bool  #: it was asked to stop and writes what it has
     trouble: str  #: what does not work, if anything; the run goes on all the same
+    writing: str = ""  #: how far the front is written, once the search is over
 
     @property
     def left(self) -> float | None:
@@ -70,7 +71,7 @@ class Watch:
         self.next_line = 0.0
         self.hypervolume = course.hypervolume()
         self.next_hypervolume = 0.0
-        self.trouble = ""
+        self.trouble = self.writing = ""
         # the first step may have waited for the compiler, so it is the start
         self.marks: deque[tuple[int, float]] = deque(maxlen=_RATE_OVER)
 
@@ -157,7 +158,22 @@ class Watch:
             budget=self.run.budget,
             is_stopping=self.wishes() > 0,
             trouble=self.trouble or self.course.trouble,
+            writing=self.writing,
         )
+
+    def on_design(self, done: int, total: int) -> None:
+        """Tell how far the front is written, now and then.
+
+        Parameters
+        ----------
+        done, total : int
+            Designs. [-]
+        """
+        now = monotonic()
+        if now - self.told >= _TELL_EVERY:
+            self.writing = f"writing design {done:,} of {total:,}"
+            self.tell()
+            self.told = now
 
     def tell(self, *, is_last: bool = False) -> None:
         """Tell the listener where the run stands.

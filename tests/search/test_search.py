@@ -114,6 +114,9 @@ def test_what_is_bred_out_of_nothing_competes_only_when_grown_up(scenario, libra
     "key",
     [
         "tip_deflection",
+        "butt_deflection",
+        "flex_point_ratio",
+        "cantilever_deflection",
         "torsion_strength",
         "torsion_product",
         "flattening",

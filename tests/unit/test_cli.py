@@ -465,6 +465,9 @@ def test_progress_names_all_that_matters():
         "25% 5,000 of 20,000 designs, 500/s, left 0:00:30, feasible 40 (0.8%), "
         "front 7, hypervolume 0.1230"
     )
+    assert standing_text(standing(writing="writing design 3 of 7")).startswith(
+        "writing design 3 of 7, 25% 5,000 of 20,000 designs"
+    )
     text = standing_text(standing(budget=Budget(None, 7_210.0)))
     assert "left 2:00:00" in text
     assert text.startswith("0% 5,000 designs")

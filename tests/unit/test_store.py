@@ -473,6 +473,16 @@ def test_a_missed_checkpoint_does_not_end_the_search(tmp_path, monkeypatch):
     read_all(run.folder)
 
 
+def test_the_writing_of_a_front_is_told(copy):
+    """Some thousand designs take a minute or two."""
+    encoding = encode(copy.spec, copy.library)
+    state = checkpoint.read_checkpoint(copy, encoding)
+    told = []
+    write_front(copy, state, encoding, lambda *how_far: told.append(how_far))
+    assert told == [(i, state.archive.n) for i in range(state.archive.n)]
+    assert len(copy.front) == state.archive.n
+
+
 def test_a_design_that_alone_gives_other_numbers_is_left_out(copy):
     """A front must not show what its design files do not give."""
     encoding = encode(copy.spec, copy.library)
