@@ -5,6 +5,7 @@ import json
 import os
 import shlex
 import shutil
+import signal
 from dataclasses import replace
 from datetime import datetime
 from importlib.resources import as_file
@@ -426,12 +427,18 @@ def fail_from(monkeypatch, name: str, code: int = errno.ENOSPC) -> None:
 @pytest.mark.parametrize("name", ["checkpoint.npz", "front.csv", "run.json"])
 def test_a_full_disk_leaves_what_was_there(copy, monkeypatch, name):
     before = contents(copy.folder)
+
+    def listen(standing):
+        if "are not on disk" in standing.trouble:
+            signal.raise_signal(signal.SIGINT)  # no more waiting for room
+
     with monkeypatch.context() as patch:
         fail_from(patch, name)
         with pytest.raises(OSError, match="No space left") as caught:
-            resume_run(copy.folder, evaluations=3_000)
+            resume_run(copy.folder, evaluations=3_000, listener=listen)
     assert Path(caught.value.filename) == copy.folder / name
-    assert "plyfront resume" in caught.value.__notes__[0]
+    assert "plyfront resume" in caught.value.__notes__[-1]
+    assert len(caught.value.__notes__) == (2 if name == "checkpoint.npz" else 1)
     after = contents(copy.folder)
     assert after[name] == before[name]
     assert not [path for path in after if path.endswith(".part")]
