@@ -287,16 +287,16 @@ def _go(
                 # what came in stands, and is worth writing
                 lost = str(error)
         watch.tell(is_last=True)
-        watch.keep()
         watch.note()
+        watch.keep()
         _close(run, course, watch, lost)
         kept = write_explanation(run, course.found(), lambda: wishes() > 0)
         if kept:
             course.receive(np.array(kept, dtype=np.int64))
             run.about["found_late"] = True
             watch.tell(is_last=True)
-            watch.keep()
             watch.note()
+            watch.keep()
             _close(run, course, watch, lost)
     except OSError as error:
         error.add_note(
