@@ -87,6 +87,7 @@ def write_front(
         row["mandrel_set_mm"] = round(design.shaft.mandrel_set * 1e3, 4)
         row["flags"] = compact_flags(design)
         rows[identity] = row
+    on_design(len(order), len(order))
     # in this order the table never names a design that is not there
     if rows:
         table = pd.DataFrame([exact[identity] for identity in rows])

@@ -201,8 +201,9 @@ def resume_run(
         more = Limits(evaluations=evaluations, seconds=seconds)
         set_budget(run, more.instead_of(run.budget))
         course = read_course(run, encode(run.spec, run.library))
+        # a library that cannot be read ends this before anything is said of it
+        origin = read_origin(run) if take_library else None
         if changes := library_changes(run):
-            origin = read_origin(run) if take_library else run.library
             run.about["library_changes"] = list(changes)
             say(_changed_library(run, changes, is_taken=take_library))
         else:
@@ -211,7 +212,7 @@ def resume_run(
             new, asked, left = read_other_spec(run, spec)
             if left:
                 say(left)
-        if take_library and changes:
+        if origin is not None and changes:
             course = anew.take_library(run, origin)
         if spec is not None and asked:
             course, words = take_spec(run, new, asked)
@@ -286,17 +287,11 @@ def _go(
             except CrewLostError as error:
                 # what came in stands, and is worth writing
                 lost = str(error)
-        watch.tell(is_last=True)
-        watch.note()
-        watch.keep()
         _close(run, course, watch, lost)
         kept = write_explanation(run, course.found(), lambda: wishes() > 0)
         if kept:
             course.receive(np.array(kept, dtype=np.int64))
             run.about["found_late"] = True
-            watch.tell(is_last=True)
-            watch.note()
-            watch.keep()
             _close(run, course, watch, lost)
     except OSError as error:
         error.add_note(
@@ -317,8 +312,11 @@ def _reason(course: Course, budget: Budget) -> str:
 
 
 def _close(run: Run, course: Course, watch: Watch, lost: str) -> None:
-    """Write the front and how the run stands."""
+    """Tell and write where it came to: checkpoint, front and how the run stands."""
     progress = course.progress
+    watch.tell(is_last=True)
+    watch.note()
+    watch.keep()
     write_front(run, course.found(), course.encoding, watch.on_design)
     _note_nearest(run, course)
     reason = _reason(course, run.budget)

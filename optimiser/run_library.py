@@ -51,7 +51,7 @@ def library_changes(run: Run) -> tuple[str, ...]:
     except InputError as error:
         return (f"cannot be read any more: {' '.join(str(error).split())}",)
     changes = []
-    for table in ("fibres", "resins", "prepregs", "mandrels"):
+    for table in ("fibres", "resins", "prepregs", "mandrels", "price_breaks"):
         old, new = getattr(run.library, table), getattr(now, table)
         words = [
             f"{name} {'gone' if name not in new else 'changed'}"
@@ -60,16 +60,7 @@ def library_changes(run: Run) -> tuple[str, ...]:
         ]
         words += [f"{name} new" for name in new if name not in old]
         if words:
-            changes.append(f"{table}: {', '.join(words)}")
-    old_steps, new_steps = run.library.price_breaks, now.price_breaks
-    words = [
-        f"{name} {'gone' if name not in new_steps else 'changed'}"
-        for name in old_steps
-        if new_steps.get(name) != old_steps[name]
-    ]
-    words += [f"{name} new" for name in new_steps if name not in old_steps]
-    if words:
-        changes.append(f"price breaks: {', '.join(words)}")
+            changes.append(f"{table.replace('_', ' ')}: {', '.join(words)}")
     if now.currency != run.library.currency:
         changes.append(f"currency: {now.currency}, was {run.library.currency}")
     return tuple(changes)

@@ -170,8 +170,9 @@ class Watch:
             Designs. [-]
         """
         now = monotonic()
-        if now - self.told >= _TELL_EVERY:
-            self.writing = f"writing design {done:,} of {total:,}"
+        is_over = done == total
+        if is_over or now - self.told >= _TELL_EVERY:
+            self.writing = "" if is_over else f"writing design {done:,} of {total:,}"
             self.tell()
             self.told = now
 

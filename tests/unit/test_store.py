@@ -486,7 +486,7 @@ def test_the_writing_of_a_front_is_told(copy):
     state = checkpoint.read_checkpoint(copy, encoding)
     told = []
     write_front(copy, state, encoding, lambda *how_far: told.append(how_far))
-    assert told == [(i, state.archive.n) for i in range(state.archive.n)]
+    assert told == [(i, state.archive.n) for i in range(state.archive.n + 1)]
     assert len(copy.front) == state.archive.n
 
 
