@@ -11,10 +11,11 @@
 table, by default results/quality.csv. Runs that the table holds already are not done
 again, so a benchmark that was interrupted goes on; a search whose sources have changed
 since is measured anew. ``table`` prints the summary. ``extend`` searches at length to
-better the best known front, and notes that in the table. Every run and ``merge`` better
-it too. ``carry`` is for sources that were only tidied: it searches a little with them,
-on the machine of the table's runs, and where every count and hypervolume is that of the
-table to its last digit, its rows count as those of today's sources.
+better the best known front, and notes that in the table; interrupted or killed, it goes
+on from where it was two minutes before. Every run and ``merge`` better the front too.
+``carry`` is for sources that were only tidied: it searches a little with them, on the
+machine of the table's runs, and where every count and hypervolume is that of the table
+to its last digit, its rows count as those of today's sources.
 
 Hypervolume is measured from the spec's bounds on the objectives, over feasible designs
 alone. At a number of evaluations it is that of the last whole generation within it.
@@ -42,7 +43,7 @@ from model import InputError, read_library  # noqa: E402
 from optimiser.checkpoint import read_checkpoint  # noqa: E402
 from optimiser.encoding import encode  # noqa: E402
 from optimiser.store import open_run  # noqa: E402
-from tests.benchmarks import kept_front  # noqa: E402
+from tests.benchmarks import kept_front, left_off  # noqa: E402
 from tests.benchmarks.kept_front import Front, RefusedError, hypervolume  # noqa: E402
 from tests.benchmarks.provenance import code_of, machine  # noqa: E402
 from tests.benchmarks.quality_table import (  # noqa: E402
@@ -51,7 +52,7 @@ from tests.benchmarks.quality_table import (  # noqa: E402
     rename_code,
     summary,
 )
-from tests.benchmarks.rivals import SEARCHES  # noqa: E402
+from tests.benchmarks.rivals import SEARCHES, fresh_state  # noqa: E402
 
 MARKS = (10_000, 30_000, 75_000, 150_000, 300_000, 600_000, 1_000_000, 2_000_000)
 SECONDS = (1, 2, 5, 10, 20, 60, 120, 300)
@@ -90,6 +91,27 @@ class Watch:
             "seconds": [m for m in SECONDS if m <= self.seconds],
         }
         self.before = self._standing(0, None, 0, None, None)
+        self.since = time.process_time()
+
+    def kept(self):
+        """What is to be known to go on watching a search that was left off."""
+        return {
+            "used": self.used,
+            "first_seconds": self.first_seconds,
+            "ahead": self.ahead,
+        }
+
+    def go_on(self, kept, progress, front):
+        """Start where a search was left off."""
+        self.used, self.first_seconds = kept["used"], kept["first_seconds"]
+        self.ahead, self.front = kept["ahead"], front
+        self.before = self._standing(
+            progress.evaluations,
+            front.F.copy(),
+            progress.feasible,
+            progress.first_feasible,
+            None,
+        )
         self.since = time.process_time()
 
     def __call__(self, evaluations, front, *, feasible, first, quick=None):
@@ -256,49 +278,71 @@ def extend(options):
     library = read_library()
     for scenario in options.scenario:
         encoding = kept_front.load(scenario, library)
-        warm_up(encoding, "default")
-        saved = told = time.monotonic()
-
-        def save(genomes, scenario=scenario, encoding=encoding):
-            merged = kept_front.merge(
-                scenario, encoding, genomes, folder=options.kept, renew=options.renew
-            )
-            print(f"  {scenario}: {merged}", flush=True)
-
-        def tell(now, front, save=save, encoding=encoding):
-            nonlocal saved, told
-            moment = time.monotonic()
-            if moment - told >= 10.0:
-                told = moment
-                print(
-                    f"  {now['evaluations']:,} evaluations, {now['seconds']:.0f} s, "
-                    f"{front.n} designs, hypervolume "
-                    f"{hypervolume(now['F'], kept_front.corner(encoding)):.4f}, "
-                    f"{resident() / 1e6:.0f} MB",
-                    flush=True,
-                )
-            if moment - saved >= options.save_every:
-                save(front.genomes)
-                saved = time.monotonic()
-            return True
-
         for seed in options.seed or [1]:
-            print(f"{scenario}, seed {seed}", flush=True)
-            watch = Watch(
-                options.evaluations,
-                options.seconds,
-                kept_front.corner(encoding),
-                noting(options.table, scenario, AT_LENGTH, seed, 1),
-                tell,
+            task = scenario, AT_LENGTH, seed, options.evaluations, options.seconds
+            if done(options.table, task):
+                print(f"{scenario}, seed {seed}: done before", flush=True)
+            else:
+                search_at_length(encoding, task, options)
+
+
+def search_at_length(encoding, task, options):
+    """One long search, begun or taken up where it was left off."""
+    scenario, _, seed, evaluations, seconds = task
+    path = options.table.parent / "at_length" / f"{scenario}_{seed}.npz"
+    code = code_of(AT_LENGTH)
+    corner = kept_front.corner(encoding)
+    note = noting(options.table, scenario, AT_LENGTH, seed, 1)
+    warm_up(encoding, "default")
+    kept, state = left_off.read(path, code)
+    saved = told = time.monotonic()
+    ahead = None
+
+    def merge_front(front):
+        merged = kept_front.merge(
+            scenario, encoding, front.genomes, folder=options.kept, renew=options.renew
+        )
+        print(f"  {scenario}: {merged}", flush=True)
+
+    def tell(now, front):
+        nonlocal saved, told, ahead
+        moment = time.monotonic()
+        if moment - told >= 10.0:
+            told = moment
+            print(
+                f"  {now['evaluations']:,} evaluations, {now['seconds']:.0f} s, "
+                f"{front.n} designs, hypervolume {hypervolume(now['F'], corner):.4f}, "
+                f"{resident() / 1e6:.0f} MB",
+                flush=True,
             )
-            watch.start()
-            try:
-                SEARCHES["default"](encoding, seed, watch)
-            finally:
-                # also when somebody has had enough
-                if watch.front is not None:
-                    save(watch.front.genomes)
-                    watch.finish()
+        is_due = moment - saved >= options.save_every
+        # a mark that was noted is not to be noted again
+        if is_due or watch.ahead != ahead:
+            left_off.write(path, code, watch.kept(), state)
+            ahead = {kind: list(marks) for kind, marks in watch.ahead.items()}
+        if is_due:
+            merge_front(front)
+            saved = time.monotonic()
+        return True
+
+    watch = Watch(evaluations, seconds, corner, note, tell)
+    if state is None:
+        state = fresh_state(encoding, seed)
+        watch.start()
+        print(f"{scenario}, seed {seed}", flush=True)
+    else:
+        front = Front(state.archive.genomes, state.archive.F)
+        watch.go_on(kept, state.progress, front)
+        n = state.progress.evaluations
+        print(f"{scenario}, seed {seed}: from {n:,} evaluations on", flush=True)
+    try:
+        SEARCHES["default"](encoding, seed, watch, state)
+    finally:
+        # also when somebody has had enough
+        if watch.front is not None:
+            merge_front(watch.front)
+    watch.finish()
+    path.unlink(missing_ok=True)
 
 
 def resident():

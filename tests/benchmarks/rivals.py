@@ -101,11 +101,19 @@ class ShopRepair(Repair):
         return genomes
 
 
-def default(encoding, seed, listener):
-    """The product's own search."""
+def fresh_state(encoding, seed):
+    """What the product's own search begins with."""
+    return Search(_seeded(encoding, seed)).state
+
+
+def _seeded(encoding, seed):
     spec = encoding.spec
-    options = replace(spec.search, seed=seed)
-    search = Search(replace(encoding, spec=replace(spec, search=options)))
+    return replace(encoding, spec=replace(spec, search=replace(spec.search, seed=seed)))
+
+
+def default(encoding, seed, listener, state=None):
+    """The product's own search, or the rest of it from a state on, which it changes."""
+    search = Search(_seeded(encoding, seed), state)
 
     def on_generation(state):
         progress, archive = state.progress, state.archive

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from tests.benchmarks import kept_front, provenance, quality
+from tests.benchmarks import kept_front, left_off, provenance, quality
 from tests.benchmarks.kept_front import Front
 
 
@@ -111,6 +111,49 @@ def test_a_benchmark_runs_and_is_not_done_twice(monkeypatch, tmp_path, capsys):
     assert "| random, seed 7 |" in out
     assert "Measured on" in out
     assert "Searched at length: seed 3 " in out
+
+
+def test_a_long_search_goes_on_where_it_was_left(monkeypatch, tmp_path, capsys):
+    monkeypatch.setattr(quality, "MARKS", (300, 600, 900))
+    monkeypatch.setattr(quality, "SECONDS", ())
+    words = ["--scenario", "hybrid_85", "--evaluations", "1200", "--save-every", 0]
+
+    def extend(name):
+        table = tmp_path / name / "quality.csv"
+        extra = ["--table", table, "--kept", tmp_path / name / "kept"]
+        code = ran(monkeypatch, "extend", *words, *extra)
+        return code, pd.read_csv(table)
+
+    code, at_once = extend("at_once")
+    assert code == 0
+    write = left_off.write
+    left = iter([False, False, False, True] * 2 + [False] * 1000)
+
+    def killed(*given):
+        write(*given)
+        if next(left):
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr(left_off, "write", killed)
+    codes = [extend("in_parts")[0] for _ in range(3)]
+    assert codes == [130, 130, 0]
+    _, in_parts = extend("in_parts")
+    assert "done before" in capsys.readouterr().out
+    told = ["kind", "mark", "evaluations", "hypervolume", "designs", "feasible"]
+    assert len(at_once) == 4
+    pd.testing.assert_frame_equal(in_parts[told], at_once[told])
+    assert not list((tmp_path / "in_parts" / "at_length").iterdir())
+
+
+def test_a_search_of_other_sources_is_not_taken_up(tmp_path):
+    encoding = kept_front.load("hybrid_85", quality.read_library())
+    state = quality.fresh_state(encoding, 3)
+    left_off.write(tmp_path / "a.npz", "old", {"used": 1.0}, state)
+    kept, again = left_off.read(tmp_path / "a.npz", "old")
+    assert kept == {"used": 1.0}
+    assert again.rng.bit_generator.state == state.rng.bit_generator.state
+    assert left_off.read(tmp_path / "a.npz", "new") == (None, None)
+    assert left_off.read(tmp_path / "b.npz", "old") == (None, None)
 
 
 def test_code_changes_with_code_and_not_with_words(monkeypatch, tmp_path):
