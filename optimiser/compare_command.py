@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +17,7 @@ from optimiser.outcome import DONE, FAILED, explain_nothing
 from optimiser.spec import Spec
 from optimiser.store import open_run
 from optimiser.terminal import (
+    Command,
     add_library_and_json,
     add_out,
     say,
@@ -25,19 +25,8 @@ from optimiser.terminal import (
     say_json,
 )
 
-#: Adds a command: its name, the function that does it, what it is for.
-AddCommand = Callable[[str, Callable[[argparse.Namespace], int], str], Any]
 
-
-def add_compare_command(command: AddCommand) -> None:
-    """Add the command of this module to the command line.
-
-    Parameters
-    ----------
-    command : callable
-        Adds one and gives its parser. [-]
-    """
-    compare = command("compare", _compare, "what differs between two designs, or runs")
+def _add_compare(compare: Any) -> None:
     compare.add_argument("first", type=Path, metavar="RUN|DESIGN")
     compare.add_argument("second", type=Path, metavar="RUN|DESIGN")
     compare.add_argument(
@@ -117,3 +106,6 @@ def _of_designs(arguments: argparse.Namespace) -> int:
     if files:
         say_files(files)
     return DONE
+
+
+COMMANDS = {"compare": Command(_add_compare, _compare)}

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any, Final
@@ -30,7 +30,7 @@ from optimiser.chosen import Chosen, choose, save_design
 from optimiser.edits import KINDS, Edit, apply_edits
 from optimiser.explain import explain
 from optimiser.explain_text import explain_json, explain_text, write_explanation
-from optimiser.terminal import length
+from optimiser.terminal import Command, length
 from optimiser.words import CAUTIONS, titled
 
 #: How far ends may be moved. [m]
@@ -46,19 +46,8 @@ _TEXTS: Final = {
     "move": ("FLAG: PLACE", "another place in the rolling order"),
 }
 
-#: Adds a command: its name, the function that does it, what it is for.
-AddCommand = Callable[[str, Callable[[argparse.Namespace], int], str], Any]
 
-
-def add_hand_commands(command: AddCommand) -> None:
-    """Add the commands of this module to the command line.
-
-    Parameters
-    ----------
-    command : callable
-        Adds one and gives its parser. [-]
-    """
-    told = command("explain", _explain, "what each flag of a design contributes")
+def _add_explain(told: Any) -> None:
     add_source(told)
     told.add_argument(
         "--at",
@@ -77,7 +66,9 @@ def add_hand_commands(command: AddCommand) -> None:
     told.add_argument(
         "--out", type=Path, metavar="DIR", help="folder for tables and pictures"
     )
-    tried = command("try", _try, "change a design and see what it would measure")
+
+
+def _add_try(tried: Any) -> None:
     add_source(tried)
     for kind, (metavar, text) in _TEXTS.items():
         tried.add_argument(
@@ -256,3 +247,9 @@ def _save(arguments: argparse.Namespace, chosen: Chosen, design: Design) -> Path
         message = "is there already. Give another name, or --overwrite."
         fault = Fault("", "--out", str(arguments.out), message)
         raise InputError(str(arguments.out), [fault]) from error
+
+
+COMMANDS = {
+    "explain": Command(_add_explain, _explain),
+    "try": Command(_add_try, _try),
+}

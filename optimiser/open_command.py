@@ -12,24 +12,16 @@ from typing import Any
 from optimiser.chosen import choose
 from optimiser.desk import Desk
 from optimiser.desk_server import HOST, DeskServer
-from optimiser.hand_commands import AddCommand, add_source
+from optimiser.hand_commands import add_source
 from optimiser.run_folder import ABOUT
 from optimiser.store import open_run
-from optimiser.terminal import STILL_STARTING, whole
+from optimiser.terminal import STILL_STARTING, Command, whole
 
 #: After this much silence it is said what is waited for. [s]
 _SILENT_FOR = 3.0
 
 
-def add_open_command(command: AddCommand) -> None:
-    """Add the command of this module to the command line.
-
-    Parameters
-    ----------
-    command : callable
-        Adds one and gives its parser. [-]
-    """
-    opened = command("open", _open, "change a design on a page of this machine")
+def _add_open(opened: Any) -> None:
     add_source(opened)
     opened.add_argument(
         "--port", type=whole(1), default=0, metavar="N", help="port; a free one without"
@@ -85,3 +77,6 @@ def _desk(arguments: Any) -> Desk:
         return desk
     finally:
         waiting.cancel()
+
+
+COMMANDS = {"open": Command(_add_open, _open)}

@@ -2,7 +2,6 @@
 
 import argparse
 import sys
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +10,7 @@ from optimiser.outcome import finish, say_idle
 from optimiser.run import Hands, resume_run, run_spec
 from optimiser.store import open_run
 from optimiser.terminal import (
+    Command,
     ProgressLine,
     add_library_and_json,
     add_out,
@@ -20,19 +20,8 @@ from optimiser.terminal import (
     whole,
 )
 
-#: Adds a command: its name, the function that does it, what it is for.
-AddCommand = Callable[[str, Callable[[argparse.Namespace], int], str], Any]
 
-
-def add_search_commands(command: AddCommand) -> None:
-    """Add the commands of this module to the command line.
-
-    Parameters
-    ----------
-    command : callable
-        Adds one and gives its parser. [-]
-    """
-    search = command("search", _search, "search a target spec into a run folder")
+def _add_search(search: Any) -> None:
     search.add_argument("spec", type=Path, metavar="SPEC")
     search.add_argument(
         "--seed", type=whole(0, 2**63 - 1), metavar="N", help="another search"
@@ -61,7 +50,9 @@ def add_search_commands(command: AddCommand) -> None:
     _add_budget(search)
     add_out(search, "run folder to make")
     add_library_and_json(search)
-    resume = command("resume", _resume, "go on with a run")
+
+
+def _add_resume(resume: Any) -> None:
     resume.add_argument("run", type=Path, metavar="RUN")
     _add_budget(resume)
     resume.add_argument(
@@ -157,3 +148,9 @@ def _resume(arguments: argparse.Namespace) -> int:
             "--time, counted from its start"
         )
     return finish(run, as_json=arguments.json)
+
+
+COMMANDS = {
+    "search": Command(_add_search, _search),
+    "resume": Command(_add_resume, _resume),
+}

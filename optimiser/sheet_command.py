@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +15,7 @@ from optimiser.sheet_type import NO_LETTER
 from optimiser.shop_units import SHOP_UNITS
 from optimiser.store import open_run
 from optimiser.terminal import (
+    Command,
     add_library_and_json,
     add_out,
     command_text,
@@ -28,21 +28,8 @@ from optimiser.terminal import (
 )
 from optimiser.words import CAUTIONS
 
-#: Adds a command: its name, the function that does it, what it is for.
-AddCommand = Callable[[str, Callable[[argparse.Namespace], int], str], Any]
 
-
-def add_sheet_command(command: AddCommand) -> None:
-    """Add the command of this module to the command line.
-
-    Parameters
-    ----------
-    command : callable
-        Adds one and gives its parser. [-]
-    """
-    sheet = command(
-        "sheet", _sheet, "layup sheet, workbook, patterns, lays, bill of a design"
-    )
+def _add_sheet(sheet: Any) -> None:
     sheet.add_argument("source", type=Path, metavar="RUN|DESIGN")
     sheet.add_argument("--design", metavar="ID", help="design of the run")
     sheet.add_argument(
@@ -170,3 +157,6 @@ def say_undrawn(written: Written) -> None:
 
 def _refused(source: Path, option: str, message: str) -> InputError:
     return InputError(str(source), [Fault("", option, None, message)])
+
+
+COMMANDS = {"sheet": Command(_add_sheet, _sheet)}

@@ -1,5 +1,7 @@
 """What a person at a terminal meets: arguments that know what was meant, progress."""
 
+from __future__ import annotations
+
 import argparse
 import json
 import os
@@ -8,14 +10,18 @@ import sys
 import threading
 from collections.abc import Callable, Sequence
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 from time import monotonic
-from typing import Any, NoReturn, Self
+from typing import TYPE_CHECKING, Any, NoReturn, Self
 
 from tqdm import tqdm
 
 from model import Quantity, read_quantity, suggestion
-from optimiser.watch import Standing
+
+if TYPE_CHECKING:
+    # what a search needs is not loaded to say how a command is used
+    from optimiser.watch import Standing
 
 #: Between two lines of progress where nobody watches. [s]
 _LINE_EVERY = 10.0
@@ -136,6 +142,14 @@ def command_text(*words: object) -> str:
         Quoted where it has to be. [-]
     """
     return shlex.join(["plyfront", *map(str, words)])
+
+
+@dataclass(frozen=True)
+class Command:
+    """What a command takes, and what does it."""
+
+    add_arguments: Callable[[Any], None]  #: to its parser
+    run: Callable[[argparse.Namespace], int]  #: gives the exit status
 
 
 class Parser(argparse.ArgumentParser):

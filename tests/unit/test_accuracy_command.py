@@ -7,18 +7,18 @@ from dataclasses import replace
 import pytest
 
 from model import AccuracyWord
-from optimiser import cli
+from optimiser import accuracy_command
 from optimiser.accuracy import ACCURACY_CHECKS, accuracy_json, accuracy_text
 from optimiser.cli import main
 
 
 @pytest.fixture(scope="module")
 def rows():
-    return cli.accuracy_rows()
+    return accuracy_command.accuracy_rows()
 
 
 def test_json_has_every_row(rows, monkeypatch, capsys):
-    monkeypatch.setattr(cli, "accuracy_rows", lambda: rows)
+    monkeypatch.setattr(accuracy_command, "accuracy_rows", lambda: rows)
     assert main(["accuracy", "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
     assert found == accuracy_json(rows)
@@ -31,7 +31,7 @@ def test_json_has_every_row(rows, monkeypatch, capsys):
 
 
 def test_words_have_every_row_and_reference(rows, monkeypatch, capsys):
-    monkeypatch.setattr(cli, "accuracy_rows", lambda: rows)
+    monkeypatch.setattr(accuracy_command, "accuracy_rows", lambda: rows)
     assert main(["accuracy"]) == 0
     text = capsys.readouterr().out
     for row in rows:
@@ -41,7 +41,7 @@ def test_words_have_every_row_and_reference(rows, monkeypatch, capsys):
 
 def test_a_row_that_is_out_fails_the_command(rows, monkeypatch, capsys):
     spoiled = (replace(rows[0], error=0.5, verdict=AccuracyWord.OUT), *rows[1:])
-    monkeypatch.setattr(cli, "accuracy_rows", lambda: spoiled)
+    monkeypatch.setattr(accuracy_command, "accuracy_rows", lambda: spoiled)
     assert main(["accuracy"]) == 1
     assert "1 OUT" in capsys.readouterr().out
     assert main(["accuracy", "--json"]) == 1

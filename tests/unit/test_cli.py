@@ -112,6 +112,19 @@ def test_check_gives_all_faults_at_once(tmp_path, capsys):
     assert "252 mm" in error
 
 
+def test_a_command_does_not_wait_for_the_libraries_of_another():
+    """What draws and what searches takes most of a second to load."""
+    drawing = "{'matplotlib', 'ezdxf', 'reportlab', 'moocore'}"
+    code = f"""
+import sys
+from optimiser.cli import main
+status = main(["check", {str(SPEC)!r}])
+sys.exit(status or sorted({drawing} & set(sys.modules)) or 0)
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
 # ------------------------------------------------------------------------- evaluate
 
 
@@ -432,7 +445,7 @@ def test_help_and_version(capsys):
 
 def test_demo_goes_from_an_empty_folder_to_a_layup_sheet(tmp_path, capsys, monkeypatch):
     # fewer than a person is shown, who waits for it once
-    monkeypatch.setattr("optimiser.cli._DEMO_EVALUATIONS", 3_000)
+    monkeypatch.setattr("optimiser.demo_command._DEMO_EVALUATIONS", 3_000)
     assert main(["demo", "--out", str(tmp_path / "run"), "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
     names = {Path(name).name for name in found["files"]}
