@@ -32,7 +32,7 @@ def run(tmp_path_factory):
     # a name that would be markup if it were not written as text
     text = (SCENARIOS / "fairway_58" / "spec.toml").read_text(encoding="utf-8")
     spec.write_text(text.replace("fairway 58", "a </script><b>x"), "utf-8")
-    run = run_spec(spec, out=folder / "a run", limits=Limits(evaluations=3_000))
+    run = run_spec(spec, out=folder / "a run", limits=Limits(evaluations=1_500))
     assert len(run.front) >= 8
     return run
 

@@ -123,7 +123,7 @@ def light_driver(library):
 
 @PRACTICE
 def test_a_40_g_driver_shaft_reaches_5_degrees_with_stiff_fibre(library):
-    assert least_torque(light_driver(library), library, 1, 8_000) < 5.5
+    assert least_torque(light_driver(library), library, 1, 2_000) < 5.5
 
 
 @PRACTICE
@@ -134,9 +134,9 @@ def test_a_40_g_driver_shaft_of_standard_fibre_stays_above_6_degrees(library):
         assert least_torque(spec, library, seed, 100_000) > 6.0
 
 
-@PRACTICE
-def test_a_30_g_shaft_that_bears_the_moment_comes_out_near_10_degrees(library):
-    """Common practice: about 9 to 10 degrees; the search gives its best one."""
+@pytest.fixture
+def lighter_driver(library):
+    """A driver of 30 g that is free to be as soft in torsion as it must."""
     text = (SCENARIOS / "driver_40" / "spec.toml").read_text(encoding="utf-8")
     for old, new in (
         ('target = "40 g", tolerance = "0.75 g"', 'target = "30 g", tolerance = "1 g"'),
@@ -147,5 +147,19 @@ def test_a_30_g_shaft_that_bears_the_moment_comes_out_near_10_degrees(library):
     ):
         assert old in text
         text = text.replace(old, new)
-    spec = spec_from_text(text, "driver 30", library)
-    assert 8.5 < least_torque(spec, library, 1, 15_000) < 11.0
+    return spec_from_text(text, "driver 30", library)
+
+
+@PRACTICE
+def test_a_30_g_shaft_that_bears_the_moment_comes_out_near_10_degrees(
+    lighter_driver, library
+):
+    """Common practice: about 9 to 10 degrees; the best of a short search."""
+    assert 8.5 < least_torque(lighter_driver, library, 3, 3_000) < 11.0
+
+
+@PRACTICE
+@pytest.mark.slow
+def test_longer_searches_bring_a_30_g_shaft_nearer_9_degrees(lighter_driver, library):
+    for seed in range(1, 6):
+        assert 8.5 < least_torque(lighter_driver, library, seed, 15_000) < 10.0

@@ -35,7 +35,7 @@ from tests.shop_rules import RULES, broken
 
 pytestmark = pytest.mark.usefixtures("brisk")
 
-EVALUATIONS = 5_000
+EVALUATIONS = 2_500
 STRAIGHT = (
     "standard-150",
     "standard-125",

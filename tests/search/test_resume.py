@@ -148,6 +148,7 @@ def test_a_run_killed_before_its_first_checkpoint_starts_again(spec, whole, tmp_
     assert_same_run(resume_run(run.folder), whole)
 
 
+@pytest.mark.usefixtures("brisk")
 def test_memory_does_not_grow_with_evaluations(scenario, library):
     """What a search holds, its archive aside, is the same after many evaluations."""
     options = replace(scenario.search, population=100)
@@ -160,10 +161,10 @@ def test_memory_does_not_grow_with_evaluations(scenario, library):
         )
 
     # the population is full, and the nursery empty or not
-    run.run(evaluations=12_000)
+    run.run(evaluations=8_000)
     early, population = held(), run.state.population
     assert population.n == options.population
-    run.run(evaluations=30_000)
+    run.run(evaluations=18_000)
     one = sum(array.nbytes for array in vars(population).values()) / population.n
     assert held() == pytest.approx(early, abs=1.1 * run.nursery_size * one, rel=0.0)
 

@@ -445,7 +445,7 @@ def test_help_and_version(capsys):
 
 def test_demo_goes_from_an_empty_folder_to_a_layup_sheet(tmp_path, capsys, monkeypatch):
     # fewer than a person is shown, who waits for it once
-    monkeypatch.setattr("optimiser.demo_command._DEMO_EVALUATIONS", 3_000)
+    monkeypatch.setattr("optimiser.demo_command._DEMO_EVALUATIONS", 1_000)
     assert main(["demo", "--out", str(tmp_path / "run"), "--json"]) == 0
     found = json.loads(capsys.readouterr().out)
     names = {Path(name).name for name in found["files"]}

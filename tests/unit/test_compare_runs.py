@@ -27,7 +27,7 @@ COST, TORQUE, DURABILITY = (
 def run(tmp_path_factory):
     spec = SCENARIOS / "fairway_58" / "spec.toml"
     folder = tmp_path_factory.mktemp("compared") / "first"
-    run = run_spec(spec, out=folder, limits=Limits(evaluations=2_500))
+    run = run_spec(spec, out=folder, limits=Limits(evaluations=1_200))
     assert len(run.front) > 20
     return run
 

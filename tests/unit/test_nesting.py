@@ -97,7 +97,7 @@ def check(lay, pieces, batch, cutting, roll=ROLL):
     assert lay.mean_length <= lay.length + 1e-12
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=10, deadline=None)
 @given(kinds(), st.integers(1, 5), st.sampled_from([0.0, 0.003, 0.01]))
 def test_pieces_never_overlap_never_leave_the_roll_never_turn_a_fibre(
     pieces, batch, gap

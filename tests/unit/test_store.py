@@ -144,11 +144,11 @@ def test_a_run_reads_back(run):
     assert again.history["evaluations"].iloc[-1] == run.about["evaluations"]
 
 
-def test_a_changed_library_does_not_change_a_run(tmp_path):
+def test_a_changed_library_does_not_change_a_run(small_spec, tmp_path):
     """The numbers come from the frozen copy, wherever the user's tables go."""
     with as_file(package_files("model") / "data" / "library") as packaged:
         own = shutil.copytree(packaged, tmp_path / "own")
-    run = run_spec(SPEC, out=tmp_path / "run", library=own, evaluations=2_000)
+    run = run_spec(small_spec, out=tmp_path / "run", library=own, evaluations=800)
     shutil.rmtree(own)
     again = open_run(run.folder)
     pd.testing.assert_frame_equal(again.front, run.front)
@@ -460,7 +460,7 @@ def test_a_write_that_fails_half_way_leaves_the_old_file(tmp_path, monkeypatch):
     assert [p.name for p in tmp_path.iterdir()] == ["a.txt"]
 
 
-def test_a_missed_checkpoint_does_not_end_the_search(tmp_path, monkeypatch):
+def test_a_missed_checkpoint_does_not_end_the_search(small_spec, tmp_path, monkeypatch):
     """Half-way the disk is full; the search goes on, says so, and writes at the end."""
     monkeypatch.setattr("optimiser.watch.CHECKPOINT_EVERY", 0.0)
     monkeypatch.setattr("optimiser.watch._TELL_EVERY", 0.0)
@@ -473,7 +473,8 @@ def test_a_missed_checkpoint_does_not_end_the_search(tmp_path, monkeypatch):
         if len(troubles) == 5:
             monkeypatch.undo()
 
-    run = run_spec(SPEC, out=tmp_path / "run", evaluations=2_000, listener=listen)
+    out = tmp_path / "run"
+    run = run_spec(small_spec, out=out, evaluations=800, listener=listen)
     assert any("checkpoint.npz: No space left" in trouble for trouble in troubles)
     assert troubles[0] == ""
     assert run.state == "done"
