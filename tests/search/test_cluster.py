@@ -18,7 +18,7 @@ from tests.search.courses import ROOT, assert_same_course, held_by, spec_with
 
 pytest.importorskip("distributed", reason="Dask is not installed: pip install '.[dev]'")
 
-BUDGET = 3_600
+BUDGET = 3_000
 ENVIRONMENT = os.environ | {"PYTHONPATH": str(ROOT), "PYTHONWARNINGS": "ignore"}
 
 

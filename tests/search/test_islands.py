@@ -32,7 +32,7 @@ from tests.search.courses import (
     spec_with,
 )
 
-BUDGET = 5_400
+BUDGET = 4_500
 ONE, TWO = Hands(workers=1), Hands(workers=2)
 
 
