@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import json
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -30,7 +29,7 @@ from optimiser.chosen import Chosen, choose, save_design
 from optimiser.edits import KINDS, Edit, apply_edits
 from optimiser.explain import explain
 from optimiser.explain_text import explain_json, explain_text, write_explanation
-from optimiser.terminal import Command, length
+from optimiser.terminal import Command, length, say, say_files, say_json
 from optimiser.words import CAUTIONS, titled
 
 #: How far ends may be moved. [m]
@@ -134,10 +133,6 @@ def _chosen(arguments: argparse.Namespace) -> Chosen:
     )
 
 
-def _say_json(what: Any) -> None:
-    print(json.dumps(what, indent=2, ensure_ascii=False, allow_nan=False))
-
-
 # ------------------------------------------------------------------------- explain
 
 
@@ -157,11 +152,11 @@ def _explain(arguments: argparse.Namespace) -> int:
     files = write_explanation(arguments.out, explanation) if arguments.out else []
     status = 1 if explanation.report.obstacles else 0
     if arguments.json:
-        _say_json({**explain_json(explanation), "files": [str(p) for p in files]})
+        say_json({**explain_json(explanation), "files": [str(p) for p in files]})
         return status
-    print(explain_text(explanation))
-    for path in files:
-        print(f"wrote {path}")
+    say(explain_text(explanation))
+    if files:
+        say_files(files)
     return status
 
 
@@ -197,7 +192,7 @@ def _try(arguments: argparse.Namespace) -> int:
         for one in (before, after)
     )
     if arguments.json:
-        _say_json(
+        say_json(
             {
                 "name": design.name,
                 "id": identity,
@@ -212,19 +207,19 @@ def _try(arguments: argparse.Namespace) -> int:
             }
         )
         return status
-    print(titled(design.name, identity))
+    say(titled(design.name, identity))
     for edit in edits:
-        print(f"  {edit.kind} {edit.text}")
-    print(f"\n{beside_text(old, rows)}\n" if old or rows else "")
+        say(f"  {edit.kind} {edit.text}")
+    say(f"\n{beside_text(old, rows)}\n" if old or rows else "")
     for line in misses:
-        print(f"misses: {line}")
+        say(f"misses: {line}")
     if chosen.spec is not None and not misses:
-        print("all bands and rules of the spec are kept")
+        say("all bands and rules of the spec are kept")
     for note in notes:
-        print(f"warning: {note}")
+        say(f"warning: {note}")
     if saved is not None:
-        print(f"wrote {saved}{'; it cannot be built yet' if status else ''}")
-    print(CAUTIONS[0])
+        say(f"wrote {saved}{'; it cannot be built yet' if status else ''}")
+    say(CAUTIONS[0])
     return status
 
 

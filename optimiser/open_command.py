@@ -15,10 +15,7 @@ from optimiser.desk_server import HOST, DeskServer
 from optimiser.hand_commands import add_source
 from optimiser.run_folder import ABOUT
 from optimiser.store import open_run
-from optimiser.terminal import STILL_STARTING, Command, whole
-
-#: After this much silence it is said what is waited for. [s]
-_SILENT_FOR = 3.0
+from optimiser.terminal import Command, say, waiting_timer, whole
 
 
 def _add_open(opened: Any) -> None:
@@ -36,10 +33,10 @@ def _open(arguments: argparse.Namespace) -> int:
     server = DeskServer(desk, arguments.port)
     address = f"http://{HOST}:{server.port}/"
     if arguments.json:
-        print(json.dumps({"address": address, "folder": str(desk.folder)}))
+        say(json.dumps({"address": address, "folder": str(desk.folder)}))
     else:
-        print(f"{address}  (this machine alone; Ctrl-C ends it)")
-        print(f"designs and sheets go to {desk.folder}")
+        say(f"{address}  (this machine alone; Ctrl-C ends it)")
+        say(f"designs and sheets go to {desk.folder}")
     sys.stdout.flush()
     if not arguments.no_browser:
         threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
@@ -49,7 +46,7 @@ def _open(arguments: argparse.Namespace) -> int:
     finally:
         server.close()
     if not arguments.json:
-        print("closed")
+        say("closed")
     return 0
 
 
@@ -57,10 +54,7 @@ def _desk(arguments: Any) -> Desk:
     source = arguments.source
     is_run = source.is_dir() and (source / ABOUT).exists()
     chooses = is_run and not (arguments.design or arguments.spec or arguments.library)
-    waiting = threading.Timer(
-        _SILENT_FOR, lambda: print(STILL_STARTING, file=sys.stderr, flush=True)
-    )
-    waiting.daemon = True
+    waiting = waiting_timer()
     waiting.start()
     try:
         if chooses:

@@ -409,6 +409,21 @@ def _clock(seconds: float) -> str:
     return f"{hours}:{rest // 60:02d}:{rest % 60:02d}"
 
 
+def waiting_timer() -> threading.Timer:
+    """Make what says, after a silence, what is waited for.
+
+    Returns
+    -------
+    timer : Timer
+        To be started, and cancelled once there is something to say. [-]
+    """
+    timer = threading.Timer(
+        _SILENT_FOR, lambda: print(STILL_STARTING, file=sys.stderr, flush=True)
+    )
+    timer.daemon = True
+    return timer
+
+
 class ProgressLine:
     """A live line on standard error; now and then a line where that is no terminal."""
 
@@ -418,10 +433,7 @@ class ProgressLine:
         self._said = monotonic()
         self._trouble = ""
         self._is_gone = False
-        self._waiting = threading.Timer(
-            _SILENT_FOR, lambda: print(STILL_STARTING, file=sys.stderr, flush=True)
-        )
-        self._waiting.daemon = True
+        self._waiting = waiting_timer()
 
     def __enter__(self) -> Self:
         self._waiting.start()

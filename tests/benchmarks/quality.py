@@ -86,33 +86,27 @@ class Watch:
     since: float = 0.0
 
     def start(self):
-        self.ahead = {
-            "evaluations": [m for m in MARKS if m <= self.evaluations],
-            "seconds": [m for m in SECONDS if m <= self.seconds],
-        }
-        self.before = self._standing(0, None, 0, None, None)
+        self._go_on_from(self._standing(0, None, 0, None, None))
+
+    def _go_on_from(self, standing):
+        self.before = standing
+        for kind, marks in (("evaluations", MARKS), ("seconds", SECONDS)):
+            least, most = standing[kind], getattr(self, kind)
+            self.ahead[kind] = [m for m in marks if least <= m <= most]
         self.since = time.process_time()
 
     def kept(self):
         """What is to be known to go on watching a search that was left off."""
-        return {
-            "used": self.used,
-            "first_seconds": self.first_seconds,
-            "ahead": self.ahead,
-        }
+        return {"used": self.used, "first_seconds": self.first_seconds}
 
     def go_on(self, kept, progress, front):
-        """Start where a search was left off."""
+        """Start where a search was left off; marks before that were noted then."""
         self.used, self.first_seconds = kept["used"], kept["first_seconds"]
-        self.ahead, self.front = kept["ahead"], front
-        self.before = self._standing(
-            progress.evaluations,
-            front.F.copy(),
-            progress.feasible,
-            progress.first_feasible,
-            None,
+        self.front = front
+        feasible, first = progress.feasible, progress.first_feasible
+        self._go_on_from(
+            self._standing(progress.evaluations, front.F.copy(), feasible, first, None)
         )
-        self.since = time.process_time()
 
     def __call__(self, evaluations, front, *, feasible, first, quick=None):
         self.used += time.process_time() - self.since
@@ -296,7 +290,7 @@ def search_at_length(encoding, task, options):
     warm_up(encoding, "default")
     kept, state = left_off.read(path, code)
     saved = told = time.monotonic()
-    ahead = None
+    left = None
 
     def merge_front(front):
         merged = kept_front.merge(
@@ -305,7 +299,7 @@ def search_at_length(encoding, task, options):
         print(f"  {scenario}: {merged}", flush=True)
 
     def tell(now, front):
-        nonlocal saved, told, ahead
+        nonlocal saved, told, left
         moment = time.monotonic()
         if moment - told >= 10.0:
             told = moment
@@ -317,9 +311,10 @@ def search_at_length(encoding, task, options):
             )
         is_due = moment - saved >= options.save_every
         # a mark that was noted is not to be noted again
-        if is_due or watch.ahead != ahead:
+        ahead = sum(map(len, watch.ahead.values()))
+        if is_due or ahead != left:
             left_off.write(path, code, watch.kept(), state)
-            ahead = {kind: list(marks) for kind, marks in watch.ahead.items()}
+            left = ahead
         if is_due:
             merge_front(front)
             saved = time.monotonic()
