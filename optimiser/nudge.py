@@ -1,9 +1,9 @@
 """What small shifts on the rolling table do to designs of a front, and finer numbers.
 
 A search ends near the edges of its bands, where a little more or less counts. Here some
-designs of a front are evaluated again: at ten times the stations, with the exact
-section, with each inner flag end moved by itself, with the mandrel set moved, and with
-all of them moved at random together. What then lies outside a band or a rule is
+designs of a front are evaluated again: at ten times the stations, there with the exact
+section too, with each inner flag end moved by itself, with the mandrel set moved, and
+with all of them moved at random together. What then lies outside a band or a rule is
 counted, with by how much.
 """
 
@@ -39,7 +39,7 @@ FINER: Final = 10
 #: How designs are evaluated again, in this order: a short name and what is done.
 NUDGES: Final = {
     "finer": f"{FINER} times the stations",
-    "exact": "the exact section",
+    "exact": "so many stations and the exact section",
     "end": "each inner flag end by itself",
     "set": "the mandrel set",
     "all": "all ends and the set, at random",
@@ -219,13 +219,13 @@ class _Bands:
         return np.concatenate([metrics, report.EI, report.shop], axis=1)
 
     def measured_exactly(
-        self, design: Design, library: Library, nominal: Array
+        self, design: Design, library: Library, cell: float, fast_values: Array
     ) -> Array:
-        """The same with the exact section; what the shop measures is as it was."""
-        exact = evaluate(design, library, exact=True)
-        fast = evaluate(design, library)
+        """The same with the exact section; what the shop measures is alike in both."""
+        exact = evaluate(design, library, cell=cell, exact=True)
+        fast = evaluate(design, library, cell=cell)
         found = [exact.metrics[METRICS[i].key] for i in self.column]
-        values = nominal.copy()
+        values = fast_values[0].copy()
         values[: len(found)] = [np.nan if v is None else v for v in found]
         EI = [
             np.interp(self.stations, report.profile.station, report.profile.EI)
@@ -293,11 +293,11 @@ def nudged(
     rows = []
     for identity, design in designs.items():
         nominal = bands.measured([design], shared)[0]
+        fine = replace(shared, cell=shared.cell / FINER)
+        finer = bands.measured([design], fine)
         cases: dict[str, Array] = {
-            "finer": bands.measured(
-                [design], replace(shared, cell=shared.cell / FINER)
-            ),
-            "exact": bands.measured_exactly(design, library, nominal),
+            "finer": finer,
+            "exact": bands.measured_exactly(design, library, fine.cell, finer),
         }
         for nudge, moved in _moves(design, shared, by, draws, rng).items():
             if moved:

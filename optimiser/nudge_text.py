@@ -88,10 +88,10 @@ def nudge_text(nudges: Nudges) -> str:
     intro = (
         f"{nudges.n_designs} of the {nudges.front:,} designs of the front, evenly "
         f"spread, evaluated again (seed {nudges.seed}). Finer: at {FINER} times the "
-        "stations. Exact: with the section of three-dimensional elasticity. End: each "
-        f"inner flag end moved by {by} to either side, by itself. Set: the mandrel set "
-        f"moved so. All: all of these moved at random within {by}, {nudges.draws} "
-        "times a design."
+        "stations. Exact: there with the section of three-dimensional elasticity too. "
+        f"End: each inner flag end moved by {by} to either side, by itself. Set: the "
+        f"mandrel set moved so. All: all of these moved at random within {by}, "
+        f"{nudges.draws} times a design."
     )
     parts = [
         textwrap.fill(intro, 88),

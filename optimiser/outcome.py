@@ -52,6 +52,7 @@ def finish(run: Run, *, as_json: bool) -> int:
         say_found(run)
         say_picks(run)
         say(f"look at them:    {command_text('review', run.folder)}")
+        say(f"shift them 2 mm: {command_text('nudge', run.folder)}")
     if front.empty:
         explain_nothing(run)
     elif run.about["exhausted"]:

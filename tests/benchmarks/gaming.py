@@ -1,10 +1,10 @@
 """What small shifts and finer numbers do to designs of the best known fronts.
 
 Run as ``python tests/benchmarks/gaming.py``. Ten designs spread over each kept front
-are evaluated again at ten times the stations and with the exact section, with every end
-and the mandrel set moved by 2 mm, and what leaves its bands is counted. A front that
-lived on a hole in the scoring would not stand this. ``--out`` keeps the report, as
-``results/gaming.txt`` does.
+are evaluated again at ten times the stations, there with the exact section too, with
+every end and the mandrel set moved by 2 mm, and what leaves its bands is counted. A
+front that lived on a hole in the scoring would not stand this. ``--out`` keeps the
+report, as ``results/gaming.txt`` does.
 """
 
 import argparse
@@ -18,7 +18,7 @@ from model import evaluate, read_library  # noqa: E402
 from optimiser.files import write_text  # noqa: E402
 from optimiser.nudge import Nudges, nudged, spread  # noqa: E402
 from optimiser.nudge_text import nudge_text  # noqa: E402
-from tests.benchmarks import kept_front  # noqa: E402
+from tests.benchmarks import kept_front, provenance  # noqa: E402
 
 
 def nudges_of(scenario, library, *, n, by, draws, seed):
@@ -46,7 +46,10 @@ def main():
     parser.add_argument("--out", type=Path, help="file for the report")
     arguments = parser.parse_args()
     library = read_library()
-    parts = []
+    parts = [
+        f"python tests/benchmarks/gaming.py --designs {arguments.designs}\n"
+        f"sources {provenance.code_of('default')}\n"
+    ]
     for scenario in arguments.scenario:
         nudges = nudges_of(
             scenario, library, n=arguments.designs, by=0.002, draws=64, seed=1

@@ -93,7 +93,7 @@ def test_finer_and_exact_are_what_they_say(run, nudges):
     design = read_design(run.design_path(identity), library)
     reports = {
         "finer": evaluate(design, library, cell=0.0025),
-        "exact": evaluate(design, library, exact=True),
+        "exact": evaluate(design, library, cell=0.0025, exact=True),
     }
     nominal = evaluate(design, library).metrics
     for nudge, report in reports.items():
