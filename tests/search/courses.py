@@ -60,14 +60,15 @@ wraps = 4
 """
 
 
-def spec_with(folder, **search):
-    """The scenario with keys of [search], and two objectives: a front soon written."""
+def spec_with(folder, *, objectives=2, **search):
+    """The scenario with keys of [search]; two objectives make a front soon written."""
     lines = [f"{key} = {json.dumps(value)}" for key, value in search.items()]
     path = folder / "spec.toml"
     text, _own = SPEC.read_text(encoding="utf-8").split("[search]")
     three = 'durability = { trade = "more", at_least = 0.15 }'
     assert three in text
-    text = text.replace(three, "durability = { at_least = 0.15 }")
+    if objectives == 2:
+        text = text.replace(three, "durability = { at_least = 0.15 }")
     path.write_text(text + "\n[search]\n" + "\n".join(lines) + "\n", encoding="utf-8")
     return path
 
