@@ -1,6 +1,6 @@
 """Speed of both evaluations; values are asserted, times only kept (--benchmark-only).
 
-Run as ``pytest tests/benchmarks --benchmark-only``.
+Run as ``pytest tests/benchmarks/test_speed.py --benchmark-only -n 0``.
 """
 
 import numpy as np
