@@ -199,6 +199,8 @@ def test_slopes_are_those_of_the_evaluation(children):
     # cells shift with the ends: fine ones, and a step as long as a cell of the outlook
     conditions = replace(encoding.conditions, cell=0.005)
     h = 0.018
+    # over such a step cost goes by whole rows of a batch, and durability from one
+    # weakest place to another: their slopes are checked against the outlook itself
     errors = {v: [] for v in NAMES if v not in (COST, DURABILITY)}
     for k in range(layups.sheet.shape[1]):
         for side, name in enumerate(("start", "end")):
