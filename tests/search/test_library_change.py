@@ -9,8 +9,10 @@ import pytest
 
 from model import InputError, evaluate, read_design
 from optimiser import run_library
+from optimiser.cli import main
 from optimiser.run import Hands, resume_run, run_spec
 from optimiser.run_folder import CONDITIONS
+from optimiser.store import open_run
 from tests.search.courses import (
     assert_same_run,
     course_of,
@@ -100,6 +102,18 @@ def test_price_breaks_that_change_are_told(shop, eight, tmp_path):
     said.clear()
     resume_run(run.folder, say=said.append)
     assert "price breaks: standard-125 gone" in said[0]
+
+
+def test_the_command_takes_a_changed_library(shop, eight, tmp_path, capsys):
+    run = run_spec(eight, out=tmp_path / "run", library=shop, evaluations=4)
+    cost = run.front["material_cost"].min()
+    dearer(shop)
+    words = ["resume", str(run.folder), "--evaluations", "8", "--json"]
+    assert main(words) == 0
+    assert "--take-library" in capsys.readouterr().err
+    assert main([*words, "--take-library"]) == 0
+    assert "measured anew" in capsys.readouterr().err
+    assert open_run(run.folder).front["material_cost"].min() > cost
 
 
 def test_a_library_that_is_gone_or_faulty_is_told(shop, eight, tmp_path):

@@ -1,5 +1,6 @@
 """A search that starts from designs at hand, and one with flags that are fixed."""
 
+import json
 import shutil
 from dataclasses import replace
 from functools import partial
@@ -8,6 +9,7 @@ import numpy as np
 import pytest
 
 from model import InputError, design_to_text, read_design
+from optimiser.cli import main
 from optimiser.course import Solo, Stall
 from optimiser.encoding import encode
 from optimiser.islands import Islands
@@ -209,6 +211,26 @@ def test_a_flag_that_is_held_stays_as_it_is(spec, front, tmp_path):
 
 
 # --------------------------------------------------------------------------- fixed
+
+
+def test_the_command_starts_from_a_design_and_holds_its_flag(
+    spec, front, tmp_path, capsys
+):
+    path = next(iter(front.designs.values()))
+    words = ["--start-from", str(path), "--hold", "torque pair", "--evaluations", "60"]
+    out = tmp_path / "run"
+    assert main(["search", str(spec), *words, "--out", str(out), "--json"]) == 0
+    said = capsys.readouterr()
+    assert "1 as given" in said.err
+    assert json.loads(said.out)["evaluations"] >= 60
+    run = open_run(out)
+    assert path.stem in run.designs
+    held = [
+        next(f for f in read_design(each, run.library).flags if f.name == "torque pair")
+        for each in (path, *run.designs.values())
+    ]
+    assert len(held) > 2
+    assert all(flag == held[0] for flag in held)
 
 
 def fixed(spec, design, names, **rules):
