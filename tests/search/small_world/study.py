@@ -150,6 +150,7 @@ def write(encoding, truth, folder):
         f"feasible: {truth.feasible}",
         f"missing one thing alone: {missed}",
     ]
+    notes.insert(0, "made by: python tests/search/small_world/study.py enumerate")
     what = "true front of a small world; every design within the rules was evaluated"
     kept_front.write(NAME, encoding, truth.front, folder, what, notes)
 
