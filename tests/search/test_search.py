@@ -10,7 +10,7 @@ from pymoo.operators.repair.rounding import RoundingRepair
 from pymoo.operators.sampling.rnd import IntegerRandomSampling
 from pymoo.optimize import minimize
 
-from model import METRICS, evaluate, evaluate_batch
+from model import METRIC, METRICS, evaluate, evaluate_batch
 from optimiser.encoding import encode
 from optimiser.problem import Demand, ShaftProblem
 from optimiser.search import Search
@@ -142,6 +142,28 @@ def test_a_narrow_band_on_any_metric_is_met_soon(found, library, key):
     assert first is not None
     assert first <= 1_000
     assert asked.state.progress.feasible > 20
+
+
+@pytest.mark.parametrize("key", ["crush_load", "direction_spread"])
+def test_what_has_no_outlook_is_traded_as_well(found, library, key):
+    """A quarter of the evaluations reach beyond a front that does not ask for it."""
+    every = replace(found.encoding.conditions, wanted=None)
+    column = [metric.key for metric in METRICS].index(key)
+    layups, _ = found.encoding.decode(found.state.archive.genomes)
+    sign = -1.0 if METRIC[key].better == "more" else 1.0
+    usual = sign * evaluate_batch(layups, every).metrics[:, column]
+    targets = [
+        target if target.metric == "material_cost" else replace(target, trade=None)
+        for target in found.spec.targets
+    ]
+    ends = {"low": -np.inf, "high": np.inf, "trade": METRIC[key].better}
+    asked = replace(
+        found.spec, targets=(*targets, replace(targets[0], metric=key, **ends))
+    )
+    run = search(asked, library, 1, 3_000)
+    reached = sign * run.state.archive.metrics[:, column]
+    assert run.state.archive.n > 5
+    assert reached.min() < usual.min() - 0.1 * np.ptp(usual)
 
 
 @pytest.mark.parametrize(
