@@ -1,6 +1,7 @@
 """What many tests share."""
 
 import signal
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,8 @@ from tests.compiling import compile_all
 signal.signal(signal.SIGINT, signal.default_int_handler)
 
 SCENARIOS = Path(__file__).parents[1] / "scenarios"
+#: Moves of annealing in all, of a nursery that begins with less of it.
+BRISK_MOVES = 100_000
 
 
 def pytest_sessionstart(session):
@@ -30,7 +33,46 @@ def brisk():
     processes find.
     """
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("optimiser.search._MOST_MOVES", 100_000)
+        patch.setattr("optimiser.search._MOST_MOVES", BRISK_MOVES)
+        yield
+
+
+@pytest.fixture
+def brisk_once(monkeypatch):
+    """The same for a single test."""
+    monkeypatch.setattr("optimiser.search._MOST_MOVES", BRISK_MOVES)
+
+
+def try_few_lays(patch):
+    patch.setattr("optimiser.nesting_units._SHIFTS", 4)
+    patch.setattr("optimiser.nesting._ORDERS", 1)
+    patch.setattr("optimiser.nesting._CHOSEN", 1)
+    for module in ("nesting", "nesting_units"):
+        patch.setattr(f"optimiser.{module}.STAGGERS", (None,))
+
+
+@pytest.fixture(scope="module")
+def brisk_lays():
+    """Lays that few tries have found, where how short they are is not the question."""
+    with pytest.MonkeyPatch.context() as patch:
+        try_few_lays(patch)
+        yield
+
+
+@pytest.fixture
+def brisk_lays_once(monkeypatch):
+    """The same for a single test."""
+    try_few_lays(monkeypatch)
+
+
+@pytest.fixture(scope="module")
+def few_explained():
+    """Review pages on which few designs but the picks are explained."""
+    from optimiser.review_explained import chosen_to_explain
+
+    few = partial(chosen_to_explain, besides=4)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("optimiser.review_explained.chosen_to_explain", few)
         yield
 
 

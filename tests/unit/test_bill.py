@@ -18,6 +18,8 @@ from optimiser.cli import main
 from optimiser.sheet import lays_of
 from tests.unit.shown_shafts import the_library, usual_design
 
+pytestmark = pytest.mark.usefixtures("brisk_lays")
+
 BATCH = 3
 COSTS = Costs(
     labour_per_flag=0.75,

@@ -172,6 +172,7 @@ def test_the_lay_does_not_depend_on_chance():
     ]
 
 
+@pytest.mark.usefixtures("brisk_lays_once")
 def test_pieces_wider_than_the_roll_are_refused_all_at_once():
     wide = [a_piece(m, math.radians(90), 1.2, 0.04, 0.05) for m in ("3", "8A")]
     fits = a_piece("1", 0.0, 1.2, 0.04, 0.05)
@@ -182,6 +183,7 @@ def test_pieces_wider_than_the_roll_are_refused_all_at_once():
     assert "980.0 mm" in error.value.faults[1].message
 
 
+@pytest.mark.usefixtures("brisk_lays_once")
 @pytest.mark.parametrize("angle", [30, 45, -60, 75, 90])
 def test_a_piece_that_just_fits_from_corner_to_corner_is_laid(angle):
     turn = math.radians(angle)

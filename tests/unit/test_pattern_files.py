@@ -29,6 +29,8 @@ from tests.unit.shown_shafts import (
     usual_design,
 )
 
+pytestmark = pytest.mark.usefixtures("brisk_lays")
+
 LIBRARY = the_library()
 REPORT = a_report()
 PIECES = pieces_of(REPORT, LIBRARY)
@@ -162,10 +164,10 @@ def test_pages_of_patterns_name_every_piece_and_their_scale(ends):
 
 
 def test_pages_of_lays_say_how_much_roll_is_used():
-    lays = lays_of(REPORT, LIBRARY, PIECES, 13)
+    lays = lays_of(REPORT, LIBRARY, PIECES, 5)
     pages = words_of(lays_pdf(REPORT, lays))
     for lay in lays:
-        mine = [page for page in pages if f"lay of {lay.material}, 13 shafts" in page]
+        mine = [page for page in pages if f"lay of {lay.material}, 5 shafts" in page]
         assert mine
         assert f"{lay.share_used * 100.0:.1f} % used" in mine[0]
         assert all("never turned over" in page for page in mine)

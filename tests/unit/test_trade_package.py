@@ -35,6 +35,8 @@ from tests.unit.shown_shafts import (
     usual_design,
 )
 
+pytestmark = pytest.mark.usefixtures("brisk_lays")
+
 DATE = datetime.date(2025, 3, 14)
 INCH, FOOT, POUND = 25.4, 0.3048, 0.45359237
 ALLOWED = 0.1  # no dimension moves by more [mm]

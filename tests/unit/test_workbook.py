@@ -18,6 +18,8 @@ from optimiser.words import CAUTIONS
 from optimiser.workbook import workbook
 from tests.unit.shown_shafts import a_report, a_spec, the_library, usual_design
 
+pytestmark = pytest.mark.usefixtures("brisk_lays")
+
 DATE = datetime.date(2025, 3, 14)
 BATCH = 4
 HEAD, FIRST = 3, 4  # rows, as people count
