@@ -18,6 +18,8 @@ from optimiser.run import run_spec
 from optimiser.store import open_run
 from tests.conftest import SCENARIOS
 
+pytestmark = pytest.mark.usefixtures("brisk")
+
 COST, TORQUE, DURABILITY = (
     METRIC[key].column for key in ("material_cost", "torque", "durability")
 )

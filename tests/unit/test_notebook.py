@@ -21,6 +21,8 @@ from optimiser.notebook import (
 from tests.conftest import SCENARIOS
 from tests.unit.shown_shafts import a_spec, long_design, the_library, usual_design
 
+pytestmark = pytest.mark.usefixtures("brisk")
+
 DESIGN = SCENARIOS / "designs" / "fairway-60.toml"
 
 
@@ -94,7 +96,7 @@ def test_the_worked_example_runs(tmp_path, capsys):
     named = importlib.util.spec_from_file_location("example_morning", path)
     example = importlib.util.module_from_spec(named)
     named.loader.exec_module(example)
-    example.main(tmp_path, evaluations=1_500)
+    example.main(tmp_path, evaluations=800)
     out = capsys.readouterr().out
     assert "designs, torque from" in out
     assert "Frequency" in out

@@ -14,6 +14,8 @@ from optimiser.nudge_text import nudge_text, write_nudges
 from optimiser.run import run_spec
 from tests.conftest import SCENARIOS
 
+pytestmark = pytest.mark.usefixtures("brisk")
+
 BY = 0.002
 KEYS = {metric.column: metric for metric in METRICS}
 
@@ -22,7 +24,7 @@ KEYS = {metric.column: metric for metric in METRICS}
 def run(tmp_path_factory):
     out = tmp_path_factory.mktemp("nudge") / "run"
     spec = SCENARIOS / "hybrid_85" / "spec.toml"
-    return run_spec(spec, out=out, evaluations=2_000)
+    return run_spec(spec, out=out, evaluations=1_200)
 
 
 @pytest.fixture(scope="module")
@@ -205,7 +207,9 @@ def test_bad_options_are_refused(run, capsys, words):
     assert words[1] in capsys.readouterr().err
 
 
-def test_a_run_without_a_front_says_so(tmp_path, capsys):
+def test_a_run_without_a_front_says_so(tmp_path, capsys, monkeypatch):
+    # why it has none is asked elsewhere, and takes longer than its search
+    monkeypatch.setattr("optimiser.run.write_explanation", lambda *_: [])
     text = (SCENARIOS / "iron_95" / "spec.toml").read_text(encoding="utf-8")
     spec = tmp_path / "spec.toml"
     spec.write_text(text.replace("306 cpm", "700 cpm"), encoding="utf-8")
