@@ -55,10 +55,21 @@ def spec(tmp_path_factory: pytest.TempPathFactory) -> Spec:
 
 
 @pytest.fixture(scope="module")
-def pages(report: Report, spec: Spec) -> list[str]:
+def plain(report: Report) -> bytes:
+    """The sheet of a design that no spec is known of."""
+    return sheet_pdf(report, date=DATE)
+
+
+@pytest.fixture(scope="module")
+def judged(report: Report, spec: Spec) -> bytes:
+    """The sheet of the same beside what is asked."""
     mandrel = the_library().mandrels["slim-5"]
-    content = sheet_pdf(report, spec=spec, date=DATE, mandrel=mandrel)
-    return read_pages(content)
+    return sheet_pdf(report, spec=spec, date=DATE, mandrel=mandrel)
+
+
+@pytest.fixture(scope="module")
+def pages(judged: bytes) -> list[str]:
+    return read_pages(judged)
 
 
 def read_pages(content: bytes) -> list[str]:
@@ -134,16 +145,18 @@ def test_every_flag_has_its_clock_position_stated_or_not() -> None:
 
 
 def test_an_overlap_is_said_beside_the_widths_that_leave_it_out(
-    report: Report,
+    report: Report, plain: bytes
 ) -> None:
     words = read_words(sheet_pdf(report, date=DATE, overlap=1.5e-3))
     assert "pieces are cut 1.5 mm wider than this" in words
-    assert "overlap" not in read_words(sheet_pdf(report, date=DATE))
+    assert "overlap" not in read_words(plain)
 
 
-def test_gross_areas_name_the_batch_they_are_reckoned_for(report: Report) -> None:
+def test_gross_areas_name_the_batch_they_are_reckoned_for(
+    report: Report, plain: bytes
+) -> None:
     batch = report.design.cutting.batch
-    words = read_words(sheet_pdf(report, date=DATE))
+    words = read_words(plain)
     assert f"of one of {batch} shafts cut together" in words
 
 
@@ -164,8 +177,8 @@ def test_every_cut_width_is_printed(report: Report, pages: list[str]) -> None:
                 assert f"{round(value * 1e3, 1) + 0.0:.1f}" in printed
 
 
-def test_title_block(report: Report, spec: Spec) -> None:
-    words = read_words(sheet_pdf(report, spec=spec, date=DATE))
+def test_title_block(report: Report, judged: bytes) -> None:
+    words = read_words(judged)
     for said in (
         "fairway trial",
         f"Design {report.design_id}",
@@ -182,8 +195,8 @@ def test_title_block(report: Report, spec: Spec) -> None:
         assert said in words
 
 
-def test_bench_values_bands_and_set_ups(report: Report, spec: Spec) -> None:
-    words = read_words(sheet_pdf(report, spec=spec, date=DATE))
+def test_bench_values_bands_and_set_ups(judged: bytes) -> None:
+    words = read_words(judged)
     for said in (
         "last 127.0 mm of the butt clamped, 205 g at the tip",
         "couple 1.3558 N m",
@@ -212,12 +225,14 @@ def test_hung_loads_say_what_a_bench_reads(report: Report, pages: list[str]) -> 
     assert f"butt deflection {drop.large * 1e3:.1f} mm" in said
 
 
-def test_what_lies_outside_its_band_is_marked(report: Report, spec: Spec) -> None:
+def test_what_lies_outside_its_band_is_marked(
+    report: Report, spec: Spec, judged: bytes
+) -> None:
     frequency = next(r for r in bench_rows(report, spec) if "frequency" in r.quantity)
     assert frequency.predicted is not None
     assert frequency.predicted == pytest.approx(report.metrics["frequency"] * 60.0)
     inside = frequency.low <= frequency.predicted <= frequency.high
-    words = read_words(sheet_pdf(report, spec=spec, date=DATE))
+    words = read_words(judged)
     assert (f"{frequency.predicted:.1f} (out)" in words) is not inside
     narrow = dataclasses.replace(
         report, metrics={**report.metrics, "frequency": 300.0 / 60.0}
@@ -225,8 +240,8 @@ def test_what_lies_outside_its_band_is_marked(report: Report, spec: Spec) -> Non
     assert "300.0 (out)" in read_words(sheet_pdf(narrow, spec=spec, date=DATE))
 
 
-def test_cautions_and_places_to_sign(report: Report, pages: list[str]) -> None:
-    words = read_words(sheet_pdf(report, date=DATE))
+def test_cautions_and_places_to_sign(plain: bytes, pages: list[str]) -> None:
+    words = read_words(plain)
     for caution in CAUTIONS:
         assert words.count(caution) >= len(pages)
     for said in ("Rolled by", "Inspected by", "initials", "Shaft no."):
@@ -275,12 +290,14 @@ def test_markup_in_a_name_is_only_text() -> None:
     assert "a <b>bold</b> & <i>cheap" in words
 
 
-def test_the_same_design_and_date_give_the_same_bytes(report: Report) -> None:
-    assert sheet_pdf(report, date=DATE) == sheet_pdf(report, date=DATE)
+def test_the_same_design_and_date_give_the_same_bytes(
+    report: Report, plain: bytes
+) -> None:
+    assert sheet_pdf(report, date=DATE) == plain
 
 
-def test_without_a_spec_nothing_is_accepted_or_refused(report: Report) -> None:
-    words = read_words(sheet_pdf(report, date=DATE))
+def test_without_a_spec_nothing_is_accepted_or_refused(plain: bytes) -> None:
+    words = read_words(plain)
     assert "(out)" not in words
     assert "at most" not in words
 
