@@ -2,7 +2,17 @@
 
 import pytest
 
+from optimiser import search
 from tests.search.courses import EIGHT
+
+
+@pytest.fixture
+def young(monkeypatch):
+    """Nurseries soon begun, that last a quarter as long; how long, in their sizes."""
+    monkeypatch.setattr(search, "_MOST_MOVES", 20_000)
+    young = search._YOUNG // 4
+    monkeypatch.setattr(search, "_YOUNG", young)
+    return young
 
 
 @pytest.fixture

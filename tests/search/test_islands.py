@@ -22,6 +22,7 @@ from optimiser.islands import Islands, stint
 from optimiser.run import Hands, resume_run, run_spec
 from optimiser.search import Search
 from optimiser.state import State
+from tests.conftest import BRISK_MOVES
 from tests.search.courses import (
     EIGHT,
     ROOT,
@@ -32,7 +33,7 @@ from tests.search.courses import (
     spec_with,
 )
 
-BUDGET = 4_500
+BUDGET = 3_000
 ONE, TWO = Hands(workers=1), Hands(workers=2)
 
 
@@ -47,7 +48,7 @@ def _no_front():
 @pytest.fixture(scope="module")
 def spec(tmp_path_factory):
     folder = tmp_path_factory.mktemp("spec")
-    return spec_with(folder, population=80, islands=3, exchange=600)
+    return spec_with(folder, population=80, islands=3, exchange=420)
 
 
 @pytest.fixture(scope="module")
@@ -74,7 +75,7 @@ def test_the_run_is_what_it_should_be(whole):
     assert whole.state == "done"
     assert whole.about["stopped_by"] == "budget"
     course = course_of(whole)
-    assert course.leg == 3  # the second exchange is the last before 1,800 each
+    assert course.leg == 3  # the second exchange is the last before 1,260 each
     each = [island.state.progress.evaluations for island in course.islands]
     assert all(BUDGET / 3 <= n < BUDGET / 3 + 100 for n in each)
     assert whole.about["evaluations"] == sum(each)
@@ -84,23 +85,23 @@ def test_the_run_is_what_it_should_be(whole):
 
 
 def test_processes_and_sittings_make_no_difference(spec, whole, tmp_path):
-    run = run_spec(spec, out=tmp_path / "run", evaluations=1_000, hands=ONE)
+    run = run_spec(spec, out=tmp_path / "run", evaluations=700, hands=ONE)
     # in the middle of a leg, at its very end, and beyond
-    for evaluations, hands in ((1_800, ONE), (BUDGET, TWO)):
+    for evaluations, hands in ((1_260, ONE), (BUDGET, TWO)):
         run = resume_run(run.folder, evaluations=evaluations, hands=hands)
     assert_same_course(run, whole)
 
 
 def test_a_wish_to_stop_makes_no_difference(spec, whole, tmp_path):
     def interrupt(standing):
-        if standing.progress.evaluations > 2_000 and not standing.is_stopping:
+        if standing.progress.evaluations > 1_300 and not standing.is_stopping:
             signal.raise_signal(signal.SIGINT)
 
     out = tmp_path / "run"
     run = run_spec(spec, out=out, evaluations=BUDGET, hands=ONE, listener=interrupt)
     assert run.state == "interrupted"
     assert run.about["stopped_by"] == "request"
-    assert 2_000 < run.about["evaluations"] < BUDGET
+    assert 1_300 < run.about["evaluations"] < BUDGET
     assert_same_course(resume_run(run.folder, hands=ONE), whole)
 
 
@@ -120,7 +121,7 @@ def test_a_killed_worker_makes_no_difference(spec, whole, tmp_path, monkeypatch)
     monkeypatch.setattr(executors._Processes, "_executor", executor)
 
     def listen(standing):
-        if standing.progress.evaluations > 1_500 and not killed:
+        if standing.progress.evaluations > 1_000 and not killed:
             pool = crew[-1][1]
             killed.append(next(iter(pool._processes)))
             os.kill(killed[0], signal.SIGKILL)
@@ -133,6 +134,7 @@ def test_a_killed_worker_makes_no_difference(spec, whole, tmp_path, monkeypatch)
     assert_same_course(run, whole)
 
 
+@pytest.mark.usefixtures("brisk_once")
 def test_a_stint_may_end_anywhere(encoding):
     arrays = Search(encoding).state.to_arrays()
     before = {name: array.copy() for name, array in arrays.items()}
@@ -155,15 +157,16 @@ def test_a_stint_may_end_anywhere(encoding):
 THREADS = """
 import hashlib, sys
 from pathlib import Path
+import optimiser.search as search
 from model import read_library
 from optimiser.encoding import encode
-from optimiser.search import Search
 from optimiser.spec_file import read_spec
 library = read_library()
-search = Search(encode(read_spec(Path(sys.argv[1]), library), library))
-search.run(evaluations=2_000)
+search._MOST_MOVES = int(sys.argv[2])
+found = search.Search(encode(read_spec(Path(sys.argv[1]), library), library))
+found.run(evaluations=1_000)
 digest = hashlib.sha256()
-for name, array in sorted(search.state.to_arrays().items()):
+for name, array in sorted(found.state.to_arrays().items()):
     if name != "words":
         digest.update(array.tobytes())
 print(digest.hexdigest())
@@ -175,7 +178,7 @@ def test_threads_of_matrix_products_make_no_difference():
     names = ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS")
     said = [
         subprocess.Popen(
-            [sys.executable, "-c", THREADS, str(SPEC)],
+            [sys.executable, "-c", THREADS, str(SPEC), str(BRISK_MOVES)],
             env=os.environ
             | {"PYTHONPATH": str(ROOT)}
             | dict.fromkeys(names, str(threads)),
@@ -189,11 +192,12 @@ def test_threads_of_matrix_products_make_no_difference():
     assert one == two
 
 
+@pytest.mark.usefixtures("brisk_once")
 def test_the_number_of_islands_matters(encoding):
     # so long that what is sent is not all dominated where it comes to
-    three = go(Islands(encoding, Stall()), 6_000)
+    three = go(Islands(encoding, Stall()), 3_600)
     spec = replace(encoding.spec, search=replace(encoding.spec.search, islands=2))
-    two = go(Islands(replace(encoding, spec=spec), Stall()), 4_000)
+    two = go(Islands(replace(encoding, spec=spec), Stall()), 2_400)
     first = [course.islands[0].state.archive.genomes for course in (two, three)]
     assert not np.array_equal(*first)
 
@@ -201,6 +205,7 @@ def test_the_number_of_islands_matters(encoding):
 # ----------------------------------------------------------------------- exchange
 
 
+@pytest.mark.usefixtures("brisk_once")
 def test_designs_go_round_the_ring_and_none_is_lost(encoding):
     course = go(Islands(encoding, Stall()), 4_400)
     while any(island.state.archive.n < 3 for island in course.islands):
@@ -221,6 +226,7 @@ def test_designs_go_round_the_ring_and_none_is_lost(encoding):
     assert moocore.is_nondominated(course.whole.state.archive.F).all()
 
 
+@pytest.mark.usefixtures("brisk_once")
 def test_the_archive_of_all_never_loses_a_design(encoding):
     seen = []
 
@@ -229,7 +235,7 @@ def test_the_archive_of_all_never_loses_a_design(encoding):
         return True
 
     course = Islands(encoding, Stall())
-    course.run(note, evaluations=9_000, seconds=None)
+    course.run(note, evaluations=4_500, seconds=None)
     assert len(seen) > 5
     for (before, volume), (after, later) in pairwise(seen):
         assert lost(before, after) == 0

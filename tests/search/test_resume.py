@@ -1,6 +1,7 @@
 """A run that is stopped goes on as if it had never been."""
 
 import json
+import shutil
 import signal
 import subprocess
 import sys
@@ -16,16 +17,18 @@ from optimiser.encoding import encode
 from optimiser.run import resume_run, run_spec
 from optimiser.search import Search
 from optimiser.store import open_run
+from tests.conftest import BRISK_MOVES
 from tests.search.courses import EIGHT, spec_with
 
 pytestmark = pytest.mark.usefixtures("brisk")
 
-BUDGET = 6_000
+#: Beyond the end of a first nursery, which a small population has at 1,600.
+BUDGET = 2_000
 
 
 @pytest.fixture(scope="module")
 def spec(tmp_path_factory):
-    return spec_with(tmp_path_factory.mktemp("spec"))
+    return spec_with(tmp_path_factory.mktemp("spec"), population=60)
 
 
 @pytest.fixture(scope="module")
@@ -55,8 +58,8 @@ def assert_same_run(run, other):
 
 
 def test_a_run_in_sittings_equals_one_in_one(spec, whole, tmp_path):
-    run = run_spec(spec, out=tmp_path / "run", evaluations=1_500)
-    for evaluations in (1_500, 2_500, 5_000, BUDGET):
+    run = run_spec(spec, out=tmp_path / "run", evaluations=500)
+    for evaluations in (500, 900, 1_700, BUDGET):
         run = resume_run(run.folder, evaluations=evaluations)
     assert_same_run(run, whole)
     assert open_run(run.folder).budget.evaluations == BUDGET
@@ -85,13 +88,13 @@ def test_an_interrupted_run_equals_an_uninterrupted_one(
 
 
 def test_the_seed_of_the_start_is_kept(spec, tmp_path):
-    run = run_spec(spec, out=tmp_path / "a", evaluations=1_000, seed=7)
-    run = resume_run(run.folder, evaluations=3_000)
-    assert_same_run(run, run_spec(spec, out=tmp_path / "b", evaluations=3_000, seed=7))
+    run = run_spec(spec, out=tmp_path / "a", evaluations=400, seed=7)
+    run = resume_run(run.folder, evaluations=1_200)
+    assert_same_run(run, run_spec(spec, out=tmp_path / "b", evaluations=1_200, seed=7))
 
 
 def test_a_spent_budget_changes_nothing(spec, tmp_path):
-    run = run_spec(spec, out=tmp_path / "run", evaluations=1_500)
+    run = run_spec(spec, out=tmp_path / "run", evaluations=500)
     before = run.front, state_of(run).progress
     run = resume_run(run.folder)
     pd.testing.assert_frame_equal(run.front, before[0])
@@ -100,13 +103,13 @@ def test_a_spent_budget_changes_nothing(spec, tmp_path):
 
 
 def test_time_alone_is_a_budget(spec, tmp_path):
-    run = run_spec(spec, out=tmp_path / "run", seconds=0.7)
+    run = run_spec(spec, out=tmp_path / "run", seconds=0.4)
     assert run.budget.evaluations is None
-    assert 0.7 <= run.about["seconds"] < 5.0
+    assert 0.4 <= run.about["seconds"] < 5.0
     assert run.state == "done"
-    # time counts from the start, so a second on top is what is left of it
+    # time counts from the start, so what is on top is what is left of it
     before = run.about["evaluations"]
-    run = resume_run(run.folder, seconds=run.about["seconds"] + 0.5)
+    run = resume_run(run.folder, seconds=run.about["seconds"] + 0.3)
     assert run.about["evaluations"] > before
 
 
@@ -115,16 +118,18 @@ import pathlib, sys
 import optimiser.run as run
 import optimiser.search as search
 import optimiser.watch as watch
-search._MOST_MOVES = 100_000  # as in the process that runs the tests
+search._MOST_MOVES = int(sys.argv[3])  # as in the process that runs the tests
 watch.CHECKPOINT_EVERY = 0.0
-run.run_spec(pathlib.Path(sys.argv[1]), out=pathlib.Path(sys.argv[2]), evaluations=6000)
+run.run_spec(pathlib.Path(sys.argv[1]), out=pathlib.Path(sys.argv[2]), evaluations=2000)
 """
 
 
 def test_a_killed_run_goes_on(spec, whole, tmp_path):
     """Killed without warning while it writes all the time; nothing is corrupt."""
     folder = tmp_path / "run"
-    process = subprocess.Popen([sys.executable, "-c", KILLED, str(spec), str(folder)])
+    process = subprocess.Popen(
+        [sys.executable, "-c", KILLED, str(spec), str(folder), str(BRISK_MOVES)]
+    )
     deadline = time.monotonic() + 100.0
     while not (folder / "checkpoint.npz").exists():
         assert process.poll() is None
@@ -141,17 +146,17 @@ def test_a_killed_run_goes_on(spec, whole, tmp_path):
     assert_same_run(run, whole)
 
 
-def test_a_run_killed_before_its_first_checkpoint_starts_again(spec, whole, tmp_path):
-    run = run_spec(spec, out=tmp_path / "run", evaluations=BUDGET)
+def test_a_run_killed_before_its_first_checkpoint_starts_again(whole, tmp_path):
+    folder = shutil.copytree(whole.folder, tmp_path / "run")
     for name in ("checkpoint.npz", "history.csv", "front.csv"):
-        (run.folder / name).unlink()
-    assert_same_run(resume_run(run.folder), whole)
+        (folder / name).unlink()
+    assert_same_run(resume_run(folder), whole)
 
 
-@pytest.mark.usefixtures("brisk")
+@pytest.mark.usefixtures("young")
 def test_memory_does_not_grow_with_evaluations(scenario, library):
     """What a search holds, its archive aside, is the same after many evaluations."""
-    options = replace(scenario.search, population=100)
+    options = replace(scenario.search, population=50)
     run = Search(encode(replace(scenario, ei_targets=(), search=options), library))
 
     def held():
@@ -161,10 +166,10 @@ def test_memory_does_not_grow_with_evaluations(scenario, library):
         )
 
     # the population is full, and the nursery empty or not
-    run.run(evaluations=8_000)
+    run.run(evaluations=1_800)
     early, population = held(), run.state.population
     assert population.n == options.population
-    run.run(evaluations=18_000)
+    run.run(evaluations=5_000)
     one = sum(array.nbytes for array in vars(population).values()) / population.n
     assert held() == pytest.approx(early, abs=1.1 * run.nursery_size * one, rel=0.0)
 

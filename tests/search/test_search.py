@@ -20,8 +20,12 @@ from optimiser.survival import ARCHIVE_MOST
 pytestmark = pytest.mark.usefixtures("brisk")
 
 
-def search(scenario, library, seed, evaluations):
-    spec = replace(scenario, search=replace(scenario.search, seed=seed))
+#: So few that the nursery has but 20, and ends at 400 where it is young.
+FEW = 100
+
+
+def search(scenario, library, seed, evaluations, **options):
+    spec = replace(scenario, search=replace(scenario.search, seed=seed, **options))
     run = Search(encode(spec, library))
     run.run(evaluations=evaluations)
     return run
@@ -29,7 +33,7 @@ def search(scenario, library, seed, evaluations):
 
 @pytest.fixture(scope="module")
 def found(scenario, library):
-    return search(scenario, library, 1, 12_000)
+    return search(scenario, library, 1, 6_000)
 
 
 def test_feasible_designs_come(found):
@@ -58,23 +62,25 @@ def test_archive_holds_no_dominated_design(found):
     assert found.state.archive.n <= ARCHIVE_MOST
 
 
-def test_same_seed_same_search_other_seed_another(scenario, library, found):
-    again = search(scenario, library, 1, 12_000)
-    np.testing.assert_array_equal(
-        again.state.archive.genomes, found.state.archive.genomes
+@pytest.mark.usefixtures("young")
+def test_same_seed_same_search_other_seed_another(scenario, library):
+    one, again, other = (
+        search(scenario, library, seed, 700, population=FEW).state for seed in (1, 1, 2)
     )
-    other = search(scenario, library, 2, 2_000)
-    assert not np.array_equal(
-        other.state.living.genomes[:50], found.state.living.genomes[:50]
-    )
+    assert one.progress.nurseries == 1
+    assert one.archive.n > 5
+    np.testing.assert_array_equal(again.archive.genomes, one.archive.genomes)
+    assert not np.array_equal(other.living.genomes[:50], one.living.genomes[:50])
 
 
+@pytest.mark.usefixtures("young")
 def test_state_survives_as_arrays_and_goes_on_bit_for_bit(scenario, library):
-    whole = search(scenario, library, 5, 8_000)
-    half = search(scenario, library, 5, 3_000)
+    whole = search(scenario, library, 5, 1_200, population=FEW)
+    half = search(scenario, library, 5, 300, population=FEW)
+    assert whole.state.progress.nurseries == 2
     state = State.from_arrays(half.state.to_arrays())
     rest = Search(encode(half.spec, library), state)
-    rest.run(evaluations=8_000)
+    rest.run(evaluations=1_200)
     np.testing.assert_array_equal(
         rest.state.archive.genomes, whole.state.archive.genomes
     )
@@ -82,9 +88,11 @@ def test_state_survives_as_arrays_and_goes_on_bit_for_bit(scenario, library):
     assert rest.state.progress.evaluations == whole.state.progress.evaluations
 
 
-def test_what_is_bred_out_of_nothing_competes_only_when_grown_up(scenario, library):
+def test_what_is_bred_out_of_nothing_competes_only_when_grown_up(
+    scenario, library, young
+):
     """Nurseries come first, then take a quarter of the evaluations."""
-    small = replace(scenario, search=replace(scenario.search, seed=2, population=100))
+    small = replace(scenario, search=replace(scenario.search, seed=2, population=FEW))
     run = Search(encode(small, library))
     size = run.nursery_size
     grown = []
@@ -92,7 +100,7 @@ def test_what_is_bred_out_of_nothing_competes_only_when_grown_up(scenario, libra
     def watch(state):
         progress = state.progress
         assert state.nursery.n <= size
-        assert state.population.n <= 100
+        assert state.population.n <= FEW
         if progress.nurseries > len(grown):
             grown.append(progress.evaluations)
             assert state.nursery.n == 0
@@ -100,14 +108,14 @@ def test_what_is_bred_out_of_nothing_competes_only_when_grown_up(scenario, libra
             assert state.population.n > 0
         return True
 
-    run.run(watch, evaluations=80 * size)
+    run.run(watch, evaluations=young * size)
     assert run.state.population.n == 0 or len(grown) == 1
-    run.run(watch, evaluations=14_500)
+    run.run(watch, evaluations=3_700)
     assert len(grown) == 5
     lives = np.diff(grown)
     # one after the other, then beside a population that takes three times as much
-    assert (lives[:3] < 1.2 * 80 * size).all()
-    assert (lives[3:] > 3.5 * 80 * size).all()
+    assert (lives[:3] < 1.2 * young * size).all()
+    assert (lives[3:] > 3.5 * young * size).all()
 
 
 @pytest.mark.parametrize(
@@ -174,17 +182,18 @@ def test_what_has_no_outlook_is_traded_as_well(found, library, key):
     ],
     ids=len,
 )
+@pytest.mark.usefixtures("young")
 def test_one_objective_and_many_are_searched(scenario, library, traded):
     """Until the nurseries have grown up and survivors are picked."""
     targets = tuple(
         replace(t, trade=(t.trade or "less") if t.metric in traded else None)
         for t in scenario.targets
     )
-    options = replace(scenario.search, population=100)
+    options = replace(scenario.search, population=60)
     spec = replace(scenario, targets=targets, search=options)
     run = Search(encode(spec, library))
     assert len(run.demand.objective) == len(traded)
-    run.run(evaluations=9_000)
+    run.run(evaluations=2_200)
     assert run.state.population.n == spec.search.population
     assert run.state.archive.n >= len(traded)
     assert run.hypervolume() > 0.0
