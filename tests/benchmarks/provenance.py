@@ -4,6 +4,7 @@ import ast
 import hashlib
 import os
 import platform
+from functools import cache
 from pathlib import Path
 
 from tests.benchmarks.quality_table import AT_LENGTH
@@ -34,15 +35,22 @@ def code_of(search):
     files += [ROOT / "optimiser" / f"{name}.py" for name in names]
     digest = hashlib.sha256()
     for path in files:
-        tree = ast.parse(path.read_text(encoding="utf-8"))
-        for node in ast.walk(tree):
-            body = getattr(node, "body", None)
-            if isinstance(body, list) and body and isinstance(body[0], ast.Expr):
-                value = body[0].value
-                if isinstance(value, ast.Constant) and isinstance(value.value, str):
-                    body[0].value = ast.Constant("")
-        digest.update(path.stem.encode() + ast.dump(tree).encode())
+        code = _without_words(path.read_text(encoding="utf-8"))
+        digest.update(path.stem.encode() + code)
     return digest.hexdigest()[:10]
+
+
+@cache
+def _without_words(text):
+    """What a source does, whatever its docstrings and comments say."""
+    tree = ast.parse(text)
+    for node in ast.walk(tree):
+        body = getattr(node, "body", None)
+        if isinstance(body, list) and body and isinstance(body[0], ast.Expr):
+            value = body[0].value
+            if isinstance(value, ast.Constant) and isinstance(value.value, str):
+                body[0].value = ast.Constant("")
+    return ast.dump(tree).encode()
 
 
 def _imported(name, others):
@@ -50,12 +58,18 @@ def _imported(name, others):
     seen, ahead = set(), [name]
     while ahead:
         path = ROOT / "optimiser" / f"{ahead.pop()}.py"
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.ImportFrom) and (node.module or "").startswith(
-                "optimiser."
-            ):
-                other = node.module.split(".")[1]
-                if other in others - seen:
-                    seen.add(other)
-                    ahead.append(other)
+        new = (_named(path.read_text(encoding="utf-8")) & others) - seen
+        seen |= new
+        ahead += new
     return seen
+
+
+@cache
+def _named(text):
+    """Modules of the optimiser that a source imports from."""
+    return {
+        node.module.split(".")[1]
+        for node in ast.walk(ast.parse(text))
+        if isinstance(node, ast.ImportFrom)
+        and (node.module or "").startswith("optimiser.")
+    }

@@ -7,6 +7,8 @@ import pytest
 from tests.benchmarks import kept_front, left_off, provenance, quality
 from tests.benchmarks.kept_front import Front
 
+pytestmark = pytest.mark.usefixtures("brisk")
+
 
 def ran(monkeypatch, *words):
     monkeypatch.setattr("sys.argv", ["quality.py", *map(str, words)])
