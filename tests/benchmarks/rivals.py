@@ -3,6 +3,7 @@ generation to a listener, so that all are counted alike.
 """
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 from pymoo.algorithms.moo.nsga2 import NSGA2
@@ -13,6 +14,8 @@ from pymoo.operators.repair.rounding import RoundingRepair
 from pymoo.operators.sampling.rnd import IntegerRandomSampling
 
 from model import evaluate_batch
+from model.compilation import compiled_lean_entry, fingerprint
+from optimiser import settling
 from optimiser.breeding import breed
 from optimiser.diameters import fit_diameters
 from optimiser.problem import Demand, ShaftProblem
@@ -76,6 +79,25 @@ class RuledProblem(ShaftProblem):
         out["F"], out["G"] = F, G
 
 
+def _repair_entries(sources):
+    """Both steps of the repair by themselves, their machine code kept on disk."""
+
+    @compiled_lean_entry
+    def settle_one(genome, t, rng, order):
+        _ = sources  # part of the key under which the machine code is kept
+        return settle(genome, t, rng, order)
+
+    @compiled_lean_entry
+    def fit_one(genome, t, rng):
+        _ = sources
+        return fit_diameters(genome, t, rng)
+
+    return settle_one, fit_one
+
+
+_settle_one, _fit_one = _repair_entries(fingerprint(Path(settling.__file__).parent))
+
+
 class ShopRepair(Repair):
     """The product's repair in the shape that pymoo asks for."""
 
@@ -92,9 +114,9 @@ class ShopRepair(Repair):
             for _ in range(_REPAIR_TRIES):
                 child = genome.copy()
                 if (
-                    settle(child, t, rng, order)
-                    and fit_diameters(child, t, rng)
-                    and settle(child, t, rng, order)
+                    _settle_one(child, t, rng, order)
+                    and _fit_one(child, t, rng)
+                    and _settle_one(child, t, rng, order)
                 ):
                     genomes[i] = child
                     break
