@@ -18,7 +18,7 @@ from tests.search.courses import ROOT, assert_same_course, held_by, spec_with
 
 pytest.importorskip("distributed", reason="Dask is not installed: pip install '.[dev]'")
 
-BUDGET = 3_000
+BUDGET = 1_500
 ENVIRONMENT = os.environ | {"PYTHONPATH": str(ROOT), "PYTHONWARNINGS": "ignore"}
 
 
@@ -78,7 +78,7 @@ def _no_front(monkeypatch):
 @pytest.fixture(scope="module")
 def spec(tmp_path_factory):
     folder = tmp_path_factory.mktemp("spec")
-    return spec_with(folder, population=80, islands=3, exchange=400)
+    return spec_with(folder, population=80, islands=3, exchange=200)
 
 
 def wait_for_workers(address, n):
@@ -102,7 +102,7 @@ def test_a_worker_killed_in_the_middle_makes_no_difference(
     killed = []
 
     def listen(standing):
-        if standing.progress.evaluations > 800 and not killed:
+        if standing.progress.evaluations > 400 and not killed:
             workers[0].send_signal(signal.SIGKILL)
             killed.append(standing.progress.evaluations)
 
@@ -118,8 +118,8 @@ def test_a_worker_killed_in_the_middle_makes_no_difference(
     assert_same_course(run, whole)
     # and on from there, by whoever is at hand
     wait_for_workers(address, 1)
-    far = resume_run(whole.folder, evaluations=BUDGET + 900, hands=hands)
-    near_again = resume_run(run.folder, evaluations=BUDGET + 900, hands=near)
+    far = resume_run(whole.folder, evaluations=BUDGET + 450, hands=hands)
+    near_again = resume_run(run.folder, evaluations=BUDGET + 450, hands=near)
     assert_same_course(far, near_again)
 
 
