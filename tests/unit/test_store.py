@@ -34,6 +34,7 @@ from tests.search.courses import spec_with
 pytestmark = pytest.mark.usefixtures("brisk")
 
 SPEC = SCENARIOS / "fairway_58" / "spec.toml"
+BUDGET = 1_200
 NOW = datetime(2030, 1, 2, 3, 4, 5)
 
 
@@ -44,7 +45,7 @@ def small_spec(tmp_path_factory):
 
 @pytest.fixture(scope="module")
 def run(small_spec, tmp_path_factory):
-    return run_spec(small_spec, out=tmp_path_factory.mktemp("run"), evaluations=2_000)
+    return run_spec(small_spec, out=tmp_path_factory.mktemp("run"), evaluations=BUDGET)
 
 
 @pytest.fixture
@@ -82,8 +83,8 @@ def test_run_json_says_how_it_was_made(run):
     about = json.loads((run.folder / "run.json").read_text(encoding="utf-8"))
     assert about["state"] == "done"
     assert about["options"]["seed"] == 1
-    assert about["options"]["evaluations"] == 2_000
-    assert about["evaluations"] >= 2_000
+    assert about["options"]["evaluations"] == BUDGET
+    assert about["evaluations"] >= BUDGET
     assert about["designs"] == len(run.front) > 0
     assert {"plyfront", "python", "numpy", "numba", "pymoo"} <= set(about["versions"])
     assert os.uname().nodename not in about["machine"].values()
@@ -138,7 +139,7 @@ def test_a_run_reads_back(run):
     pd.testing.assert_frame_equal(again.history, run.history)
     assert again.spec == run.spec
     assert again.about == run.about
-    assert again.budget == Budget(2_000, None)
+    assert again.budget == Budget(BUDGET, None)
     assert again.history["evaluations"].is_monotonic_increasing
     assert (again.history["hypervolume"].diff().dropna() >= -1e-12).all()
     assert again.history["evaluations"].iloc[-1] == run.about["evaluations"]
@@ -148,7 +149,7 @@ def test_a_changed_library_does_not_change_a_run(small_spec, tmp_path):
     """The numbers come from the frozen copy, wherever the user's tables go."""
     with as_file(package_files("model") / "data" / "library") as packaged:
         own = shutil.copytree(packaged, tmp_path / "own")
-    run = run_spec(small_spec, out=tmp_path / "run", library=own, evaluations=800)
+    run = run_spec(small_spec, out=tmp_path / "run", library=own, evaluations=400)
     shutil.rmtree(own)
     again = open_run(run.folder)
     pd.testing.assert_frame_equal(again.front, run.front)
@@ -435,7 +436,7 @@ def test_a_full_disk_leaves_what_was_there(copy, monkeypatch, name):
     with monkeypatch.context() as patch:
         fail_from(patch, name)
         with pytest.raises(OSError, match="No space left") as caught:
-            resume_run(copy.folder, evaluations=3_000, listener=listen)
+            resume_run(copy.folder, evaluations=BUDGET + 400, listener=listen)
     assert Path(caught.value.filename) == copy.folder / name
     assert "plyfront resume" in caught.value.__notes__[-1]
     assert len(caught.value.__notes__) == (2 if name == "checkpoint.npz" else 1)
@@ -444,7 +445,7 @@ def test_a_full_disk_leaves_what_was_there(copy, monkeypatch, name):
     assert not [path for path in after if path.endswith(".part")]
     read_all(copy.folder)
     # with room again it goes on to what it would have been
-    assert resume_run(copy.folder, evaluations=3_000).state == "done"
+    assert resume_run(copy.folder, evaluations=BUDGET + 400).state == "done"
 
 
 def test_a_write_that_fails_half_way_leaves_the_old_file(tmp_path, monkeypatch):
@@ -474,7 +475,7 @@ def test_a_missed_checkpoint_does_not_end_the_search(small_spec, tmp_path, monke
             monkeypatch.undo()
 
     out = tmp_path / "run"
-    run = run_spec(small_spec, out=out, evaluations=800, listener=listen)
+    run = run_spec(small_spec, out=out, evaluations=400, listener=listen)
     assert any("checkpoint.npz: No space left" in trouble for trouble in troubles)
     assert troubles[0] == ""
     assert run.state == "done"
