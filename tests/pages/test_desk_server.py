@@ -7,6 +7,7 @@ import socket
 import subprocess
 import sys
 from dataclasses import replace
+from functools import partial
 from urllib.parse import quote
 
 import pytest
@@ -17,10 +18,12 @@ from optimiser.desk_server import BODY_MOST, DeskServer
 from optimiser.explain import explain
 from optimiser.explain_text import explain_json
 from optimiser.run_folder import ABOUT
-from optimiser.sheet import PARTS
+from optimiser.sheet import PARTS, write_parts
 from optimiser.terminal import STILL_STARTING
 from tests.conftest import SCENARIOS
 from tests.pages.desks import a_desk, served
+
+pytestmark = pytest.mark.usefixtures("brisk_lays")
 
 JSON = {"Content-Type": "application/json"}
 
@@ -393,7 +396,7 @@ def test_a_faulty_design_is_not_saved(ask, opened, desk):
     assert not (desk.folder / "faulty.toml").exists()
 
 
-def test_the_sheet_is_written_once_and_handed_out(ask, opened, desk):
+def test_the_sheet_is_written_once_and_handed_out(ask, opened, desk, monkeypatch):
     body = {**changed(opened), "file": "for the shop"}
     status, data, _ = ask("POST", "/data/sheet", body)
     assert status == 200
@@ -420,6 +423,9 @@ def test_the_sheet_is_written_once_and_handed_out(ask, opened, desk):
         is_saved = name.endswith((".dxf", ".svg", ".xlsx"))
         assert headers["Content-Disposition"].startswith("attachment") == is_saved
     assert ask("POST", "/data/sheet", body)[1]["reason"] == "exists"
+    # a part of it tells as well whether one may write over it
+    some = partial(write_parts, parts=["patterns"])
+    monkeypatch.setattr("optimiser.desk.write_parts", some)
     assert "files" in ask("POST", "/data/sheet", {**body, "over": True})[1]
     (folder / "secret.txt").write_text("x")
     assert ask("GET", "/sheet/sheet-for%20the%20shop/secret.txt")[0] == 404
