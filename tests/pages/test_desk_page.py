@@ -17,6 +17,8 @@ from tests.pages.browser import a_browser, need_browser
 from tests.pages.desks import a_desk, served
 from tests.unit.shown_shafts import a_spec, the_library
 
+pytestmark = pytest.mark.usefixtures("brisk", "brisk_lays")
+
 SHOWN = "#metrics td[data-metric]"
 
 
@@ -340,7 +342,7 @@ def test_the_sheet_is_made_from_the_page(page, desk):
 
 def test_a_design_of_a_run_is_chosen_changed_and_saved(tmp_path, visit):
     spec = SCENARIOS / "hybrid_85" / "spec.toml"
-    run = run_spec(spec, out=tmp_path / "run", evaluations=1_500)
+    run = run_spec(spec, out=tmp_path / "run", evaluations=800)
     desk = Desk.of_run(run)
     with served(desk) as port:
         page = visit(port)

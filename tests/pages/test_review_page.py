@@ -22,6 +22,8 @@ from optimiser.words import CAUTIONS
 from tests.conftest import SCENARIOS
 from tests.pages.browser import a_browser, need_browser
 
+pytestmark = pytest.mark.usefixtures("brisk", "few_explained")
+
 READY = "body[data-ready=yes]"
 
 
@@ -32,7 +34,7 @@ def run(tmp_path_factory):
     # a name that would be markup if it were not written as text
     text = (SCENARIOS / "fairway_58" / "spec.toml").read_text(encoding="utf-8")
     spec.write_text(text.replace("fairway 58", "a </script><b>x"), "utf-8")
-    run = run_spec(spec, out=folder / "a run", limits=Limits(evaluations=1_500))
+    run = run_spec(spec, out=folder / "a run", limits=Limits(evaluations=900))
     assert len(run.front) >= 8
     return run
 
