@@ -19,6 +19,8 @@ from tests.search.courses import (
     spec_with,
 )
 
+pytestmark = pytest.mark.usefixtures("brisk")
+
 ONE = Hands(workers=1)
 
 
@@ -52,12 +54,12 @@ def shop(own, tmp_path):
 @pytest.mark.parametrize("islands", [1, 2])
 def test_a_changed_library_is_told_and_taken_only_if_asked(shop, tmp_path, islands):
     spec = spec_with(tmp_path, population=60, islands=islands, exchange=200)
-    options = {"library": shop, "evaluations": 900, "hands": ONE}
+    options = {"library": shop, "evaluations": 500, "hands": ONE}
     whole = run_spec(spec, out=tmp_path / "whole", **options)
-    run = run_spec(spec, out=tmp_path / "run", **(options | {"evaluations": 600}))
+    run = run_spec(spec, out=tmp_path / "run", **(options | {"evaluations": 300}))
     dearer(shop)
     said = []
-    run = resume_run(run.folder, evaluations=900, hands=ONE, say=said.append)
+    run = resume_run(run.folder, evaluations=500, hands=ONE, say=said.append)
     assert len(said) == 1
     assert str(shop) in said[0]
     assert "prepregs: standard-125 changed" in said[0]
@@ -67,7 +69,7 @@ def test_a_changed_library_is_told_and_taken_only_if_asked(shop, tmp_path, islan
     cost = course_of(run).found().archive.F[:, 1].min()
     said.clear()
     run = resume_run(
-        run.folder, evaluations=1_000, hands=ONE, take_library=True, say=said.append
+        run.folder, evaluations=560, hands=ONE, take_library=True, say=said.append
     )
     assert "measured anew" in said[0]
     assert (

@@ -88,9 +88,9 @@ def test_an_interrupted_run_equals_an_uninterrupted_one(
 
 
 def test_the_seed_of_the_start_is_kept(spec, tmp_path):
-    run = run_spec(spec, out=tmp_path / "a", evaluations=400, seed=7)
-    run = resume_run(run.folder, evaluations=1_200)
-    assert_same_run(run, run_spec(spec, out=tmp_path / "b", evaluations=1_200, seed=7))
+    run = run_spec(spec, out=tmp_path / "a", evaluations=200, seed=7)
+    run = resume_run(run.folder, evaluations=600)
+    assert_same_run(run, run_spec(spec, out=tmp_path / "b", evaluations=600, seed=7))
 
 
 def test_a_spent_budget_changes_nothing(spec, tmp_path):
