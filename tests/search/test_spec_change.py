@@ -75,6 +75,7 @@ def copy(runs, tmp_path):
     return make
 
 
+@pytest.mark.usefixtures("young")
 @pytest.mark.parametrize("islands", [1, 2])
 def test_a_band_tightened_keeps_what_fits(copy, spec, tmp_path, islands, no_front):
     run = copy(islands)
@@ -108,9 +109,9 @@ def test_a_band_tightened_keeps_what_fits(copy, spec, tmp_path, islands, no_fron
     assert run.history["spec"].iloc[0] == 1
     # and from here on it is a run like any other
     no_front()
-    whole = resume(copy(islands, "whole").folder, evaluations=2_200, spec=tight)
-    resume(folder, evaluations=1_700)
-    assert_same_course(resume(folder, evaluations=2_200), whole)
+    whole = resume(copy(islands, "whole").folder, evaluations=1_500, spec=tight)
+    resume(folder, evaluations=1_100)
+    assert_same_course(resume(folder, evaluations=1_500), whole)
 
 
 def test_objectives_points_and_rules_may_change_too(copy, spec, tmp_path):
@@ -123,7 +124,7 @@ def test_objectives_points_and_rules_may_change_too(copy, spec, tmp_path):
         ("[search]", '[rules]\nwall_min = "0.61 mm"\n[search]'),
     )
     said = []
-    run = resume_run(run.folder, evaluations=1_300, spec=other, say=said.append)
+    run = resume_run(run.folder, evaluations=900, spec=other, say=said.append)
     assert "tip deflection: traded, less is better; it was: not asked for" in said[0]
     assert "EI at 210 mm" in said[0]
     assert "wall_min in [rules]: 0.61 mm; it was: 0.6 mm" in said[0]
