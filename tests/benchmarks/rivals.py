@@ -83,19 +83,19 @@ def _repair_entries(sources):
     """Both steps of the repair by themselves, their machine code kept on disk."""
 
     @compiled_lean_entry
-    def settle_one(genome, t, rng, order):
+    def settled(genome, t, rng, order):
         _ = sources  # part of the key under which the machine code is kept
         return settle(genome, t, rng, order)
 
     @compiled_lean_entry
-    def fit_one(genome, t, rng):
+    def fitted(genome, t, rng):
         _ = sources
         return fit_diameters(genome, t, rng)
 
-    return settle_one, fit_one
+    return settled, fitted
 
 
-_settle_one, _fit_one = _repair_entries(fingerprint(Path(settling.__file__).parent))
+settle_one, fit_one = _repair_entries(fingerprint(Path(settling.__file__).parent))
 
 
 class ShopRepair(Repair):
@@ -114,9 +114,9 @@ class ShopRepair(Repair):
             for _ in range(_REPAIR_TRIES):
                 child = genome.copy()
                 if (
-                    _settle_one(child, t, rng, order)
-                    and _fit_one(child, t, rng)
-                    and _settle_one(child, t, rng, order)
+                    settle_one(child, t, rng, order)
+                    and fit_one(child, t, rng)
+                    and settle_one(child, t, rng, order)
                 ):
                     genomes[i] = child
                     break

@@ -26,10 +26,10 @@ from optimiser.decoding import GENES, HEAD, PRESENT, RANK, SET, SHEET
 from optimiser.encoding import encode
 from optimiser.problem import Demand, ShaftProblem
 from optimiser.search import Search
-from optimiser.settling import settle
 from optimiser.spec import Rules
 from optimiser.spec_file import read_spec
 from tests.benchmarks import kept_front
+from tests.benchmarks.rivals import settle_one
 from tests.conftest import SCENARIOS
 from tests.shop_rules import RULES, broken
 
@@ -318,7 +318,7 @@ def settled(encoding, genome, seeds=40):
     out = []
     for seed in range(seeds):
         child = genome.copy()
-        if settle(child, encoding.tables, np.random.default_rng(seed), order):
+        if settle_one(child, encoding.tables, np.random.default_rng(seed), order):
             out.append(child)
     return np.array(out).reshape(-1, len(genome))
 
