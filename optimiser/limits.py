@@ -4,23 +4,35 @@ Each can be let go a little, so that it can be tried whether it is what stands i
 way.
 """
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from model import METRIC, SHOP_MEASURES, BatchReport, Layups, Library
+from model import (
+    METRIC,
+    SHOP_MEASURES,
+    BatchReport,
+    Layups,
+    Library,
+    Sheet,
+    angle_text,
+)
+from optimiser.alike import neighbours
 from optimiser.decoding import (
     END,
     GENES,
     HEAD,
+    PRESENT,
     RANK,
     SAME,
     SET,
+    SHEET,
     START,
     WRAPS,
-    Tables,
 )
 from optimiser.encoding import Encoding
 from optimiser.spec import Place, Rules, Spec
@@ -39,6 +51,9 @@ _MORE_WRAPS, _MORE_END, _MORE_SET = 2, 0.100, 0.040
 _SLIMMER = 0.10
 #: A step where a choice has one value alone. [-, m]
 _ONE_WRAP, _ONE_STEP = 0.5, 0.010
+#: Angles that are usual in a shaft (common practice). Beyond those of a place comes the
+#: next of them that is at least so much further. [deg]
+_USUAL, _FURTHER = (0.0, 30.0, 45.0, 60.0, 90.0), 10.0
 
 
 @dataclass(frozen=True)
@@ -96,39 +111,66 @@ def limits_of(
     return found
 
 
-def moved(genomes: IntArray, old: Tables, new: Tables) -> IntArray:
-    """Genomes of a spec as genomes of one that lists more choices.
+def moved(genomes: IntArray, old: Encoding, new: Encoding) -> IntArray:
+    """Genomes of a spec as genomes of one that lists more choices, or fewer.
 
     Parameters
     ----------
     genomes : ndarray, shape (n, n_genes)
         Integers. [-]
-    old, new : Tables
-        Choices before and after; what was there before is there after. [-]
+    old, new : Encoding
+        Choices before and after, of the same places. [-]
 
     Returns
     -------
     genomes : ndarray, shape (n, n_genes)
-        The same designs. [-]
+        The same designs where all their choices are still there, else with the nearest
+        that are. [-]
     """
     out = genomes.copy()
+    before, after = old.tables, new.tables
 
-    def carry(gene: int, before: Array, after: Array) -> None:
-        index = np.abs(after[None, :] - before[:, None]).argmin(axis=1)
+    def carry(gene: int, was: Array, now: Array) -> None:
+        index = np.abs(now[None, :] - was[:, None]).argmin(axis=1)
         out[:, gene] = index[genomes[:, gene]]
 
-    carry(SET, old.mandrel_set, new.mandrel_set)
-    for j in range(len(old.optional)):
+    carry(SET, before.mandrel_set, after.mandrel_set)
+    for j, place in enumerate(old.spec.places):
         base = HEAD + GENES * j
         for gene, n, was, m, now in (
-            (START, old.n_start, old.start, new.n_start, new.start),
-            (END, old.n_end, old.end, new.n_end, new.end),
-            (WRAPS, old.n_wraps, old.wraps, new.n_wraps, new.wraps),
+            (START, before.n_start, before.start, after.n_start, after.start),
+            (END, before.n_end, before.end, after.n_end, after.end),
+            (WRAPS, before.n_wraps, before.wraps, after.n_wraps, after.wraps),
         ):
             carry(base + gene, was[j, : n[j]], now[j, : m[j]])
-        if not old.reorder:
+        if new.spec.places[j].sheets != place.sheets:
+            index = _nearest_sheets(j, old, new)
+            out[:, base + SHEET] = index[genomes[:, base + SHEET]]
+        if before.optional[j] != after.optional[j]:
+            # there by being told so, or by having to be
+            out[:, base + PRESENT] = 1 if after.optional[j] else 0
+        if not before.reorder:
             out[:, base + RANK] = j
     return out
+
+
+def _nearest_sheets(j: int, old: Encoding, new: Encoding) -> IntArray:
+    """Which sheet of a place each of its former ones is, or comes nearest to."""
+    # angle, modulus and thickness; a tenth of these counts as much as six degrees
+    what: dict[Sheet, Array] = {}
+    for encoding in (old, new):
+        conditions = encoding.conditions
+        for sheet, ply in zip(conditions.sheets, conditions.plies, strict=True):
+            size = np.log([ply.E1, ply.thickness])
+            what[sheet] = np.array([abs(sheet.angle), *size])
+    now = new.spec.places[j].sheets
+    index = [
+        now.index(sheet)
+        if sheet in now
+        else int(np.argmin([np.abs(what[one] - what[sheet]).sum() for one in now]))
+        for sheet in old.spec.places[j].sheets
+    ]
+    return np.array(index, dtype=np.int64)
 
 
 def _with_place(spec: Spec, j: int, place: Place) -> Spec:
@@ -141,9 +183,32 @@ def _of_places(
 ) -> Iterator[Limit]:
     spec, t = encoding.spec, encoding.tables
     longest = max(spec.lengths)
+    # straight plies and hoops are meant to be such, where something lies at an angle
+    all_straight = not any(s.is_pair for place in spec.places for s in place.sheets)
     for j, place in enumerate(spec.places):
         base = HEAD + GENES * j
         where = f'place "{place.name}"'
+        sheets = np.array(place.sheets, dtype=object)[genomes[:, base + SHEET]]
+        wider_ones = [*_of_materials(place, library, spec.finish.resin_bleed)]
+        if all_straight or any(sheet.is_pair for sheet in place.sheets):
+            wider_ones += _of_angles(place)
+        for wider in wider_ones:
+            at = np.array([sheet in wider.at for sheet in sheets], dtype=np.bool_)
+            yield Limit(
+                f"{where}: {wider.what}",
+                wider.tried,
+                _with_place(spec, j, wider.place),
+                library,
+                at & there[:, j],
+            )
+        if not place.optional:
+            yield Limit(
+                f"{where}: it must be there",
+                "it may be left out",
+                _with_place(spec, j, replace(place, optional=True)),
+                library,
+                np.ones(len(genomes), dtype=np.bool_),
+            )
         for gene, key, values, step, reach in (
             (WRAPS, "wraps", t.wraps[j, : t.n_wraps[j]], _ONE_WRAP, 0.0),
             (START, "starts", t.start[j, : t.n_start[j]], _ONE_STEP, _MORE_END),
@@ -178,6 +243,78 @@ def _of_places(
                     library,
                     at & there[:, j],
                 )
+
+
+class _Wider(NamedTuple):
+    """A limit of the sheets of a place."""
+
+    what: str
+    tried: str
+    place: Place  #: with more sheets
+    at: frozenset[Sheet]  #: those of its own that sit at the limit
+
+
+def _of_materials(place: Place, library: Library, bleed: float) -> Iterator[_Wider]:
+    """Next stiffer and next softer prepregs of like thickness.
+
+    A sheet is at the limit if none that is listed is stiffer (or softer); another
+    thickness is left to the wraps.
+    """
+    names = dict.fromkeys(sheet.material for sheet in place.sheets)
+    angles = dict.fromkeys((sheet.angle, sheet.is_pair) for sheet in place.sheets)
+    listed = replace(library, prepregs={name: library.prepregs[name] for name in names})
+    for way, most in (("stiffer", "stiffest"), ("softer", "softest")):
+        beyond = {
+            name: other
+            for name in names
+            if neighbours(name, listed, bleed)[way] is None
+            and (other := neighbours(name, library, bleed)[way]) is not None
+        }
+        if not beyond:
+            continue
+        others = dict.fromkeys(beyond.values())
+        more = tuple(Sheet(name, *angle) for name in others for angle in angles)
+        yield _Wider(
+            f"material {_only(' or '.join(beyond), most, len(names))}",
+            f"also {' or '.join(others)}, the next {way}",
+            replace(place, sheets=(*place.sheets, *more)),
+            frozenset(sheet for sheet in place.sheets if sheet.material in beyond),
+        )
+
+
+def _of_angles(place: Place) -> Iterator[_Wider]:
+    """The next steeper and the next shallower of the usual angles."""
+    sizes = {sheet: abs(math.degrees(sheet.angle)) for sheet in place.sheets}
+    names = dict.fromkeys(sheet.material for sheet in place.sheets)
+    n_angles = len({(sheet.angle, sheet.is_pair) for sheet in place.sheets})
+    for most, edge, beyond in (
+        ("steepest", max(sizes.values()), _USUAL),
+        ("shallowest", min(sizes.values()), _USUAL[::-1]),
+    ):
+        sign = 1.0 if most == "steepest" else -1.0
+        usual = (size for size in beyond if sign * (size - edge) > _FURTHER - 1e-6)
+        size = next(usual, None)
+        if size is None:
+            continue
+        angle, is_pair = math.radians(size), size not in (0.0, 90.0)
+        at = [sheet for sheet in place.sheets if abs(sizes[sheet] - edge) < 1e-6]
+        own = angle_text(at[0].angle, is_pair=at[0].is_pair)
+        yield _Wider(
+            f"angle {_only(own, most, n_angles)}",
+            f"also {angle_text(angle, is_pair=is_pair)}",
+            replace(
+                place,
+                sheets=(
+                    *place.sheets,
+                    *(Sheet(name, angle, is_pair) for name in names),
+                ),
+            ),
+            frozenset(at),
+        )
+
+
+def _only(what: str, most: str, n: int) -> str:
+    return f"{what}, the {'only one' if n == 1 else most} that it may have"
 
 
 def _carried(place: Place, key: str, values: tuple[float, ...]) -> Place:

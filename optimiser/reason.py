@@ -41,6 +41,9 @@ _SETTLED, _ROUNDS_MOST = 0.95, 6
 _LONGER = 3
 #: At most so many bands and limits are tried.
 _BANDS_MOST, _LIMITS_MOST = 8, 6
+#: A first look at a limit is a quarter of a short search, where these are no more than
+#: so many; else it is shorter, so that all take as much as so many would.
+_LOOK, _LOOKS_MOST = 0.25, 16
 #: Bands are tried that are missed, or kept by no more than this of their unit.
 _TIGHT = 0.6
 #: A band let go is still worth a little, so that what is reached is its nearest.
@@ -379,7 +382,7 @@ class _Laboratory:
             limits = [limit for limit in limits if limit.share >= _SITTING]
         start = base.genomes[:_POPULATION]
         # a short look at each, then a longer one at those that promise most
-        few = self.n // 4
+        few = int(_LOOK * self.n * min(1.0, _LOOKS_MOST / max(len(limits), 1)))
         looks = [self._without(limit, encoding, start, few) for limit in limits]
         order = np.argsort([look.miss for look in looks], kind="stable")
         # what can be had without letting anything go: by searching on as long, and by
@@ -411,9 +414,7 @@ class _Laboratory:
 
     def _brought_back(self, tried: _Tried, encoding: Encoding) -> float:
         """What the nearest of designs beyond a limit miss once they are within it."""
-        genomes = moved(
-            tried.genomes[:_NEAREST], tried.encoding.tables, encoding.tables
-        )
+        genomes = moved(tried.genomes[:_NEAREST], tried.encoding, encoding)
         rng = np.random.default_rng(0)
         genomes, kept = settled(genomes, encoding.tables, rng)
         self.spent += int(kept.sum())
@@ -422,7 +423,7 @@ class _Laboratory:
     def _without(self, limit: Limit, old: Encoding, start: IntArray, n: int) -> _Tried:
         """Designs with a limit let go; rules are part of the demand."""
         new = self.encoding(limit.spec, limit.library)
-        genomes = moved(start[:_POPULATION], old.tables, new.tables)
+        genomes = moved(start[:_POPULATION], old, new)
         # by the spec's own units, which would else grow with a rule that is let go
         demand = replace(Demand.of(limit.spec), unit=self.demand.unit)
         return self.search(new, genomes, demand, n, own=True)

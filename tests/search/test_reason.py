@@ -11,6 +11,7 @@ import pytest
 from model import evaluate_batch
 from optimiser.cli import main
 from optimiser.course import Solo
+from optimiser.decoding import GENES, HEAD, SHEET
 from optimiser.encoding import encode
 from optimiser.islands import Islands
 from optimiser.limits import limits_of, moved
@@ -164,6 +165,7 @@ def test_an_order_that_cannot_be_rolled(tmp_path, capsys):
     assert {one["limit"] for one in values["binding"]} == {
         "rule outer_straight: true",
         "rule reorder: false",
+        'place "torque pair": it must be there',
     }
     assert main(["review", str(out)]) == 1
     assert "rule reorder: false" in capsys.readouterr().err
@@ -187,16 +189,49 @@ def test_a_limit_let_go_leaves_designs_what_they_are(scenario, library):
     layups, place = encoding.decode(genomes)
     report = evaluate_batch(layups, encoding.conditions)
     limits = limits_of(encoding, library, genomes, layups, place, report)
-    assert len(limits) > 20
+    assert len(limits) > 40
+
+    def sheets(encoding, layups):
+        known = np.array([*encoding.conditions.sheets, None], dtype=object)
+        return known[layups.sheet].tolist()
+
     for limit in limits:
         new = encode(limit.spec, limit.library)
-        others, _ = new.decode(moved(genomes, encoding.tables, new.tables))
+        let_go = moved(genomes, encoding, new)
+        others, _ = new.decode(let_go)
         for name in ("length", "mandrel", "mandrel_set", "start", "end", "wraps"):
             np.testing.assert_array_equal(getattr(others, name), getattr(layups, name))
+        assert sheets(new, others) == sheets(encoding, layups)
+        back, _ = encoding.decode(moved(let_go, new, encoding))
+        np.testing.assert_array_equal(back.sheet, layups.sheet)
     # wraps of a place that all sit at are seen
     pair = next(x for x in limits if 'pair": 4 wraps' in x.what)
     at = (layups.wraps == 4.0) & (place == 0)
     np.testing.assert_array_equal(pair.is_at, at.any(axis=1))
+    # and that no listed sheet of like thickness is softer, or an angle shallower
+    softest = next(
+        x for x in limits if 'pair": material' in x.what and "soft" in x.what
+    )
+    assert "material intermediate-75, the softest" in softest.what
+    assert softest.tried == "also standard-75, the next softer"
+    sheet = np.array(encoding.conditions.sheets, dtype=object)[layups.sheet]
+    names = np.array([[one.material for one in row] for row in sheet])
+    at = (names == "intermediate-75") & (place == 0)
+    np.testing.assert_array_equal(softest.is_at, at.any(axis=1))
+    # what a sheet that is not listed comes nearest to
+    (j,) = (j for j, one in enumerate(scenario.places) if one.name == "second pair")
+    wider = next(x for x in limits if 'second pair": angle ±30' in x.what)
+    assert wider.tried == "also 0"
+    new = encode(wider.spec, wider.library)
+    more = wider.spec.places[j].sheets
+    gene = HEAD + GENES * j + SHEET
+    there = np.repeat(moved(genomes[:1], encoding, new), len(more), axis=0)
+    there[:, gene] = np.arange(len(more))
+    nearest = moved(there, new, encoding)[:, gene]
+    for one, index in zip(more, nearest, strict=True):
+        taken = scenario.places[j].sheets[index]
+        assert taken.material == one.material
+        assert taken.angle == pytest.approx(max(one.angle, math.radians(30.0)))
 
 
 @pytest.mark.parametrize("islands", [1, 2])

@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from model import METRICS, Costs, Design, Shaft, evaluate, read_design
+from optimiser.alike import neighbours
 from optimiser.cli import main
 from optimiser.explain import REST_ROW, SHARES, explain
 from optimiser.explain_text import (
@@ -20,7 +21,7 @@ from optimiser.explain_text import (
 )
 from optimiser.look import figure
 from optimiser.plot_explain import moves_width, plot_moves
-from optimiser.variants import MOVES, neighbours
+from optimiser.variants import MOVES
 from optimiser.words import ei_column
 from tests.conftest import SCENARIOS
 from tests.unit.shown_shafts import a_flag, a_spec, usual_design
