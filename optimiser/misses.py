@@ -45,19 +45,22 @@ def misses(report: BatchReport, demand: Demand, spec: Spec) -> list[str]:
     G = demand.score(report).G[0]
     said: list[tuple[float, str]] = []
     columns = list(METRIC)
+    # as they stand in the demand: bands, then the rule, which a band may be named like
+    targets = [t for t in spec.targets if math.isfinite(t.low) or math.isfinite(t.high)]
     rule = Target(metric="direction_spread", high=spec.rules.direction_spread_max)
-    targets = {target.metric: target for target in (rule, *spec.targets)}
+    targets.append(rule)
     points = {f"EI point {i}": i - 1 for i in range(1, len(spec.ei_targets) + 1)}
-    for name, excess in zip(demand.band_names, G, strict=True):
+    for j, (name, excess) in enumerate(zip(demand.band_names, G, strict=True)):
         if excess <= 0.0:
             continue
-        if name in targets:
-            target, metric = targets[name], METRIC[name]
+        if j < len(targets):
+            target, metric = targets[j], METRIC[name]
             value = float(report.metrics[0, columns.index(name)])
             band = (target.low * metric.scale, target.high * metric.scale)
             text = (
                 f"{metric.phrase} {metric.shown(value)}, "
-                f"asked {describe_target(replace(target, trade=None))}"
+                f"{'rule' if target is rule else 'asked'} "
+                f"{describe_target(replace(target, trade=None))}"
                 + _off(value * metric.scale, band, metric.decimals + 1, metric.unit)
             )
         elif name in points:

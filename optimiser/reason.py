@@ -301,8 +301,10 @@ class _Laboratory:
 
     def _bands(self) -> list[int]:
         """Columns of what the targets ask, rules left aside."""
-        n = len(self.demand.unit) + len(self.demand.ei_unit)
-        return [j for j in range(n) if self.names[j] != "direction_spread"]
+        n_metric = len(self.demand.unit)
+        # the last of the metrics is the rule on the spread round the clock
+        points = range(n_metric, n_metric + len(self.demand.ei_unit))
+        return [*range(n_metric - 1), *points]
 
     def _conflict(self, base: _Tried) -> tuple[list[Reached], list[Reached]]:
         """Bands that free all others when let go; else those missed, together."""

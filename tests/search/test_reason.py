@@ -131,7 +131,7 @@ def test_a_rule_that_alone_is_in_the_way(scenario, library):
     assert not found.conflict
     (missed,) = found.rules
     assert "spread of EI round the clock" in missed
-    assert "asked at most 1.50 %" in missed
+    assert "rule at most 1.50 %" in missed
     spread = next(x for x in found.binding if "direction_spread_max" in x.what)
     assert spread.what == "rule direction_spread_max: 1.5 %"
     assert spread.tried == "3.25 %"

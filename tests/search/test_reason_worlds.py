@@ -11,13 +11,61 @@ import pytest
 
 from model import METRIC, evaluate_batch
 from optimiser.encoding import encode
+from optimiser.misses import misses
 from optimiser.problem import Demand
-from optimiser.reason import explain
+from optimiser.reason import _Laboratory, explain
+from optimiser.reason_text import explanation_text
+from optimiser.spec import Target
 from optimiser.spec_file import read_spec
 from tests.search.small_world import study
 from tests.shop_rules import broken, can_be_evaluated
 
 pytestmark = pytest.mark.usefixtures("brisk")
+
+WORLD = """
+format = 1
+name = "world"
+[shaft]
+length = "1067 mm"
+mandrel = "light-5"
+mandrel_set = ["80 mm", "95 mm"]
+[targets]
+weight = { target = "44 g", tolerance = "5 g" }
+torque = { trade = "less", at_most = "12 deg" }
+material_cost = { trade = "less", at_most = 30 }
+durability = { trade = "more", at_least = -0.9 }
+[[targets.ei_at]]
+station = "600 mm"
+target = "30 N m^2"
+tolerance = "30 %"
+[[place]]
+name = "pair"
+material = ["high-85", "intermediate-75"]
+angle = "±45"
+start = "0 mm"
+end = ["900 mm", "1067 mm"]
+wraps = [1.5, 2.5, 3.5]
+[[place]]
+name = "tip"
+material = "standard-125"
+angle = "0"
+start = "0 mm"
+end = "300 mm"
+wraps = [2, 4]
+run_out = { tip = "0 mm", butt = "50 mm" }
+optional = true
+[[place]]
+name = "cover"
+material = ["standard-125", "intermediate-100"]
+angle = "0"
+start = "0 mm"
+end = "1067 mm"
+wraps = [2.5, 3.5]
+[rules]
+diameter_step_max = "9 mm"
+direction_spread_max = "20 %"
+reorder = false
+"""
 
 #: A pair, a hoop and a cover, all of which must be there.
 THREE = """
@@ -151,3 +199,68 @@ def test_what_a_place_does_not_list(
     assert binding[what, tried] == 0.0
     # what leads away from what is asked is not named
     assert away not in {one.tried for one in found.binding}
+
+
+# ----------------------------------------------------------- what can be reached
+
+
+def reachable(G, spec):
+    """How far beyond each band the nearest design is that keeps all others."""
+    demand = Demand.of(spec)
+    found = {}
+    for j in range(len(demand.unit) + len(demand.ei_unit)):
+        others = np.delete(G, j, axis=1).sum(axis=1) <= 0.0
+        if j != len(demand.unit) - 1 and others.any():  # that one is a rule
+            found[demand.band_names[j]] = G[others, j].min()
+    return found
+
+
+def bands_alone(monkeypatch):
+    """What the limits are is another question, and takes longer."""
+    monkeypatch.setattr(_Laboratory, "_binding", lambda *_: [])
+
+
+@pytest.mark.parametrize("metric", ["direction_spread"])
+def test_the_nearest_that_can_be_reached(read, library, monkeypatch, metric):
+    """It is begun from three designs, and ends at the best of all."""
+    bands_alone(monkeypatch)
+    spec = read(WORLD)
+    _, report, G = measured(spec, library)
+    names = Demand.of(spec).band_names
+    own = [j for j, name in enumerate(names) if name == metric]
+    keeps = np.delete(G, own, axis=1).sum(axis=1) <= 0.0
+    assert 10 < keeps.sum() < len(keeps)
+    least = column(report, metric)[keeps].min()
+    asked = Target(metric=metric, high=0.8 * least)
+    others = [target for target in spec.targets if target.metric != metric]
+    spec = replace(spec, targets=(*others, asked))
+    genomes, _, G = measured(spec, library)
+    truth = reachable(G, spec)
+    found = explain(spec, library, genomes[:3], evaluations=1)
+    assert not found.keeping
+    assert metric in truth
+    reached = {one.band: one.off for one in found.conflict}
+    assert reached == pytest.approx(truth, rel=1e-9)
+    text = explanation_text(found)
+    one = next(one for one in found.conflict if one.band == metric)
+    assert (
+        f"{one.name}: asked {one.asked}, nearest that is reached {one.reached}" in text
+    )
+
+
+def test_a_band_on_the_spread_is_not_its_rule(read, library):
+    """Both are missed by half turns, and each is called what it is."""
+    spec = read(WORLD)
+    genomes, report, _ = measured(spec, library)
+    worst = int(np.argmax(column(report, "direction_spread")))
+    assert column(report, "direction_spread")[worst] > 0.02
+    rules = replace(spec.rules, direction_spread_max=0.02)
+    band = Target(metric="direction_spread", high=0.01)
+    spec = replace(spec, targets=(*spec.targets, band), rules=rules)
+    encoding = encode(spec, library)
+    layups, _ = encoding.decode(genomes[worst : worst + 1])
+    said = misses(evaluate_batch(layups, encoding.conditions), Demand.of(spec), spec)
+    lines = [line for line in said if line.startswith("spread of EI round the clock")]
+    assert len(lines) == 2
+    assert "asked at most 1.00 %" in lines[0]
+    assert "rule at most 2.00 %" in lines[1]
