@@ -322,6 +322,11 @@ class _Laboratory:
         tried = self._let_go(base, missed)
         if tried is None:
             return [], []
+        # what the nearest misses need not all be let go; the least missed first
+        for j in missed[::-1]:
+            fewer = [k for k in missed if k != j]
+            if len(fewer) > 1 and (less := self._let_go(tried, fewer)) is not None:
+                missed, tried = fewer, less
         return [], [self._reached(tried, j) for j in missed]
 
     def _close(self, base: _Tried) -> Array:
@@ -336,8 +341,12 @@ class _Laboratory:
         loose = [self.names[j] for j in bands]
         encoding = self.encoding(self.spec, self.library, *loose)
         kept = self._keeping(encoding, base, bands, self.n)
-        # where it frees the others, how near it comes is worth a longer look
-        return kept and self._keeping(encoding, kept, bands, _LONGER * self.n)
+        if kept is None:
+            return None
+        # where it frees the others, how near it comes is worth a longer look, in which
+        # what keeps them may give way to what all but keeps them
+        more = self._keeping(encoding, kept, bands, _LONGER * self.n)
+        return kept if more is None or more.miss > kept.miss else more
 
     def _keeping(
         self, encoding: Encoding, start: _Tried, bands: list[int], n: int

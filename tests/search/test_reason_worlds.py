@@ -14,7 +14,7 @@ from optimiser.encoding import encode
 from optimiser.misses import misses
 from optimiser.problem import Demand
 from optimiser.reason import _Laboratory, explain
-from optimiser.reason_text import explanation_text
+from optimiser.reason_text import explanation_json, explanation_text
 from optimiser.spec import Target
 from optimiser.spec_file import read_spec
 from tests.search.small_world import study
@@ -220,7 +220,12 @@ def bands_alone(monkeypatch):
     monkeypatch.setattr(_Laboratory, "_binding", lambda *_: [])
 
 
-@pytest.mark.parametrize("metric", ["direction_spread"])
+def ei_point(spec, target):
+    (point,) = spec.ei_targets
+    return replace(spec, ei_targets=(replace(point, target=target, tolerance=1.0),))
+
+
+@pytest.mark.parametrize("metric", ["material_cost", "direction_spread", "EI point 1"])
 def test_the_nearest_that_can_be_reached(read, library, monkeypatch, metric):
     """It is begun from three designs, and ends at the best of all."""
     bands_alone(monkeypatch)
@@ -230,10 +235,13 @@ def test_the_nearest_that_can_be_reached(read, library, monkeypatch, metric):
     own = [j for j, name in enumerate(names) if name == metric]
     keeps = np.delete(G, own, axis=1).sum(axis=1) <= 0.0
     assert 10 < keeps.sum() < len(keeps)
-    least = column(report, metric)[keeps].min()
-    asked = Target(metric=metric, high=0.8 * least)
-    others = [target for target in spec.targets if target.metric != metric]
-    spec = replace(spec, targets=(*others, asked))
+    if metric == "EI point 1":
+        spec = ei_point(spec, report.EI[keeps, 0].max() + 2.0)
+    else:
+        least = column(report, metric)[keeps].min()
+        asked = Target(metric=metric, high=0.8 * least)
+        others = [target for target in spec.targets if target.metric != metric]
+        spec = replace(spec, targets=(*others, asked))
     genomes, _, G = measured(spec, library)
     truth = reachable(G, spec)
     found = explain(spec, library, genomes[:3], evaluations=1)
@@ -246,6 +254,73 @@ def test_the_nearest_that_can_be_reached(read, library, monkeypatch, metric):
     assert (
         f"{one.name}: asked {one.asked}, nearest that is reached {one.reached}" in text
     )
+
+
+#: Some 14,000 designs of the small world, in the order that they are listed in.
+CUT = (
+    study.SPEC.read_text(encoding="utf-8")
+    .replace('to = "340 mm"', 'to = "280 mm"')
+    .replace('from = "700 mm"', 'from = "780 mm"')
+    + "\n[rules]\nreorder = false\n"
+)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("is_most", [True, False])
+@pytest.mark.parametrize(
+    "metric",
+    ["frequency", "weight", "balance_point", "butt_diameter", "torque", "durability"],
+)
+def test_the_nearest_in_a_larger_world(read, library, monkeypatch, metric, is_most):
+    """Beyond the most, or the least, that can be had while all other bands are kept."""
+    bands_alone(monkeypatch)
+    spec = read(CUT)
+    genomes, report, G = measured(spec, library)
+    assert len(genomes) > 10_000
+    demand = Demand.of(spec)
+    own = demand.band_names.index(metric)
+    keeps = np.delete(G, own, axis=1).sum(axis=1) <= 0.0
+    values, by = column(report, metric)[keeps], 0.3 * demand.unit[own]
+    band = {"low": values.max() + by, "high": np.inf}
+    if not is_most:
+        band = {"low": -np.inf, "high": values.min() - by}
+    spec = asking(spec, **{metric: band})
+    genomes, _, G = measured(spec, library)
+    found = explain(spec, library, genomes[:40], evaluations=15_000)
+    assert not found.keeping
+    reached = {one.band: one.off for one in found.conflict}
+    assert reached == pytest.approx(reachable(G, spec), rel=1e-9)
+
+
+def test_where_no_single_band_is_enough(read, library, monkeypatch):
+    """Two bands are both out of reach, so that both have to be let go."""
+    bands_alone(monkeypatch)
+    spec = read(WORLD)
+    _, report, _ = measured(spec, library)
+    spec = ei_point(spec, report.EI[:, 0].max() + 3.0)
+    cheap = column(report, "material_cost").min() - 2.0
+    spec = asking(spec, material_cost={"high": cheap})
+    genomes, report, G = measured(spec, library)
+    assert reachable(G, spec) == {}
+    names = Demand.of(spec).band_names
+    two = [names.index("material_cost"), names.index("EI point 1")]
+    others = np.delete(G, two, axis=1).sum(axis=1) <= 0.0
+    assert others.any()
+    found = explain(spec, library, genomes[:3], evaluations=1)
+    assert found.conflict == ()
+    assert {one.band for one in found.together} == {"material_cost", "EI point 1"}
+    # as near as both can come to what is asked, all in all
+    best = G[others][:, two].sum(axis=1).min()
+    assert sum(one.off for one in found.together) == pytest.approx(best, rel=1e-9)
+    assert "no single band is enough to let go" in explanation_text(found)
+    values = explanation_json(found)
+    assert values["bands_in_conflict"] == []
+    point = next(
+        x for x in values["bands_let_go_together"] if x["band"] != "material_cost"
+    )
+    assert point["band"] == "EI point 1"
+    assert point["asked"].endswith("N·m²")
+    assert point["value"] < report.EI[:, 0].max() + 1e-9
 
 
 def test_a_band_on_the_spread_is_not_its_rule(read, library):
