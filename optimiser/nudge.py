@@ -225,14 +225,14 @@ class _Bands:
         exact = evaluate(design, library, cell=cell, exact=True)
         fast = evaluate(design, library, cell=cell)
         found = [exact.metrics[METRICS[i].key] for i in self.column]
-        values = fast_values[0].copy()
+        values: Array = fast_values[0].copy()
         values[: len(found)] = [np.nan if v is None else v for v in found]
         EI = [
             np.interp(self.stations, report.profile.station, report.profile.EI)
             for report in (exact, fast)
         ]
         values[len(found) : len(found) + len(self.stations)] *= EI[0] / EI[1]
-        return values[None]
+        return values.reshape(1, -1)
 
     def beyond(self, values: Array) -> Array:
         """How far values lie outside, in SI; nought inside."""
