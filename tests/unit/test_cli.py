@@ -14,12 +14,8 @@ from pathlib import Path
 import pytest
 
 from model import METRICS
-from optimiser.budget import Budget
 from optimiser.cli import main
 from optimiser.inputs import packaged_scenarios
-from optimiser.state import Progress
-from optimiser.terminal import ProgressLine, standing_text
-from optimiser.watch import Standing
 from tests.conftest import SCENARIOS
 from tests.search.courses import spec_with
 
@@ -460,61 +456,3 @@ def test_demo_goes_from_an_empty_folder_to_a_layup_sheet(tmp_path, capsys, monke
     assert {pick["id"] for pick in found["picks"]} <= {
         row["id"] for row in found["front"]
     }
-
-
-# ------------------------------------------------------------------------- progress
-
-
-def standing(**changes):
-    progress = Progress(evaluations=5_000, seconds=10.0, feasible=40, archive=7)
-    values = {
-        "progress": progress,
-        "hypervolume": 0.123,
-        "rate": 500.0,
-        "budget": Budget(20_000, None),
-        "is_stopping": False,
-        "trouble": "",
-    }
-    return Standing(**(values | changes))
-
-
-def test_progress_names_all_that_matters():
-    text = standing_text(standing())
-    assert text == (
-        "25% 5,000 of 20,000 designs, 500/s, left 0:00:30, feasible 40 (0.8%), "
-        "front 7, hypervolume 0.1230"
-    )
-    assert standing_text(standing(writing="writing design 3 of 7")).startswith(
-        "writing design 3 of 7, 25% 5,000 of 20,000 designs"
-    )
-    text = standing_text(standing(budget=Budget(None, 7_210.0)))
-    assert "left 2:00:00" in text
-    assert text.startswith("0% 5,000 designs")
-    # of two limits the one that comes first counts
-    text = standing_text(standing(budget=Budget(20_000, 20.0)))
-    assert text.startswith("50%")
-    assert "left 0:00:10" in text
-    assert "left" not in standing_text(standing(rate=None))
-    assert "stopping" in standing_text(standing(is_stopping=True))
-    assert "disk is full" in standing_text(standing(trouble="disk is full"))
-
-
-def test_progress_lines_are_few_where_nobody_watches(capsys, monkeypatch):
-    with ProgressLine(is_live=False) as line:
-        for _ in range(50):
-            line(standing())
-        assert capsys.readouterr().err == ""
-        line(standing(trouble="disk is full"))
-        line(standing(trouble="disk is full"))
-        assert capsys.readouterr().err.count("disk is full") == 1
-        monkeypatch.setattr("optimiser.terminal._LINE_EVERY", 0.0)
-        line(standing())
-        assert capsys.readouterr().err.count("\n") == 1
-
-
-def test_silence_is_explained(capsys, monkeypatch):
-    monkeypatch.setattr("optimiser.terminal._SILENT_FOR", 0.01)
-    with ProgressLine(is_live=False):
-        time.sleep(0.3)
-    # true whether or not anything is compiled
-    assert capsys.readouterr().err.startswith("still starting; on first use the core")
