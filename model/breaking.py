@@ -115,6 +115,25 @@ def envelope_of(design: Design, work: Work) -> Array:
     )
 
 
+def curvature_of(moment: Array, work: Work) -> Array:
+    """Curvature under a bending moment at every point and brink.
+
+    Parameters
+    ----------
+    moment : ndarray, shape (n_point + n_brink,)
+        Bending moment. [N·m]
+    work : Work
+        Evaluated. [SI]
+
+    Returns
+    -------
+    curvature : ndarray, shape (n_point + n_brink,)
+        Zero where no wall is left: in the trim, where all flags may have run out. [1/m]
+    """
+    EI = work.EI[: len(moment)]
+    return np.divide(moment, EI, out=np.zeros(len(moment)), where=EI > 0.0)
+
+
 def strength_points(
     design: Design,
     work: Work,
@@ -161,7 +180,7 @@ def strength_points(
             continue
         here = np.abs(x - station) < SAME_STATION
         moment = np.where(here, bench.strength_moment, 0.0)
-        borne = governing(moment / work.EI[:n_all])
+        borne = governing(curvature_of(moment, work))
         points.append(_point(name, design, x, moment, borne, row))
     if bench.strength_from > length - bench.strength_to:
         # full nowhere on this shaft, so there is no envelope to bear
@@ -267,7 +286,7 @@ def breaking_points(
         peak = bench.impact_moment
         moment = np.interp(x, [0.0, bench.impact_at, bench.impact_to], [0.0, peak, 0.0])
         moment[~on_shaft] = 0.0
-        found = governing(moment / work.EI[:n_all])
+        found = governing(curvature_of(moment, work))
         p = int(np.argmin(found.margin[row]))
         name, mode = flags[found.ring[row, p]].name, MODES[found.mode[row, p]]
         borne = peak * (impact + 1.0)

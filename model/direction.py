@@ -39,8 +39,11 @@ class Directions(NamedTuple):
 
     @property
     def spread(self) -> Array:
-        """Maximum less minimum over the mean, at each point."""
-        spread: Array = 2.0 * np.abs(self.second) / self.mean
+        """Maximum less minimum over the mean, at each point; nought without a wall."""
+        most = 2.0 * np.abs(self.second)
+        spread: Array = np.divide(
+            most, self.mean, out=np.zeros_like(most), where=self.mean > 0.0
+        )
         return spread
 
 
@@ -363,10 +366,11 @@ def softness(EI: Array, mandrel: Array, finished: Array) -> Array:
     -------
     soft : ndarray, shape (n_x,)
         1 / (2 EA r_out²) of a wall of even modulus, as the harmonic is one of energy,
-        which is that of the axial pull times the outer radius. [1/(N·m²)]
+        which is that of the axial pull times the outer radius; nought where no wall is
+        left, in the trim. [1/(N·m²)]
     """
-    soft: Array = (1.0 + (mandrel / finished) ** 2) / (8.0 * EI)
-    return soft
+    share: Array = 1.0 + (mandrel / finished) ** 2
+    return np.divide(share, 8.0 * EI, out=np.zeros_like(EI), where=EI > 0.0)
 
 
 def clock_of(

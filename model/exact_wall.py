@@ -130,7 +130,7 @@ def exact_wall(
             outside.append(b)
             owners.append((k, angle))
     r_in, r_out = np.array(inside), np.array(outside)
-    section = exact_section(np.array(stiff), r_in, r_out)
+    section = _where_walled(np.array(stiff), r_in, r_out)
     there = r_out > r_in
     fibre, across, sheared = np.zeros((3, len(design.flags), len(finished)))
     is_pressed = np.zeros(len(design.flags), dtype=np.bool_)
@@ -153,6 +153,18 @@ def exact_wall(
         across[k] = np.maximum(across[k], strain[:, _ACROSS] / ply.strain_transverse)
         sheared[k] = np.maximum(sheared[k], strain[:, _SHEARED] / ply.strain_shear)
     return ExactWall(section, fibre, across, sheared, is_pressed)
+
+
+def _where_walled(C: Array, r_in: Array, r_out: Array) -> ExactSection:
+    """Section at all stations; nought in the trim, where all flags may have run out."""
+    walled = np.any(r_out > r_in, axis=0)
+    there = exact_section(C, r_in[:, walled], r_out[:, walled])
+    bare = np.flatnonzero(~walled)
+    before = bare - np.arange(len(bare))
+    # stations are the second axis of strains
+    return ExactSection(
+        *(np.insert(v, before, 0.0, axis=min(v.ndim - 1, 1)) for v in there)
+    )
 
 
 def _thin_at(k: int, layer: Layer, work: Work) -> IntArray:

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from model.batch import evaluate_batch
 from model.breaking import (
     breaking_points,
+    curvature_of,
     envelope_of,
     margin_at_points,
     rings_of,
@@ -131,7 +132,7 @@ def evaluate(
     n_x, tip, butt = (int(count) for count in work.counts[:3])
     n_all = n_x + int(work.counts[4])
     free = None if is_plain else np.ascontiguousarray(work.free[:, :n_all])
-    envelope = envelope_of(design, chosen) / chosen.EI[:n_all]
+    envelope = curvature_of(envelope_of(design, chosen), chosen)
     envelope[:tip] = envelope[butt + 1 : n_x] = 0.0
     row = QUADRATIC if design.bench.strength_criterion != CRITERIA[0] else FIBRE
     found = governing(envelope)

@@ -188,6 +188,21 @@ def test_exact_evaluation_is_near_the_fast_one():
     assert envelope.margin == pytest.approx(exact.metrics["durability"], rel=1e-9)
 
 
+def test_all_flags_may_have_run_out_where_the_shaft_is_trimmed():
+    """What lies in the trim is cut off, so that nothing need be left at its end."""
+    whole = flag("body"), flag("cover")
+    ending = tuple(replace(one, run_out_butt=0.010) for one in whole)
+    trimmed = replace(shaft_of(*ending).shaft, trim_tip=0.0, trim_butt=0.015)
+    for exact in (False, True):
+        plain, run_out = (
+            evaluate(replace(shaft_of(*flags), shaft=trimmed), CONE, exact=exact)
+            for flags in (whole, ending)
+        )
+        np.testing.assert_allclose(run_out.profile.EI, plain.profile.EI, rtol=1e-12)
+        for key in ("weight", "frequency", "torque", "durability"):
+            assert run_out.metrics[key] == pytest.approx(plain.metrics[key], rel=1e-9)
+
+
 def test_a_single_angle_is_warned_of_with_the_equipment_rule():
     single = flag("twisted", angle=np.radians(30.0))
     report = evaluate(shaft_of(single, flag("cover")), CONE)
