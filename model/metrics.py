@@ -28,6 +28,11 @@ class Metric:
         return self.label[:1].lower() + self.label[1:]
 
     @property
+    def is_margin(self) -> bool:
+        """Whether it is a ratio less one, which lies above -1."""
+        return self.key in _MARGINS
+
+    @property
     def is_measured(self) -> bool:
         """Whether a bench can read it from a shaft without breaking it."""
         return self.key not in _PREDICTED
@@ -50,6 +55,8 @@ class Metric:
         return f"{value * self.scale:.{self.decimals}f} {self.unit}".strip()
 
 
+#: Metrics that are what is borne over what is asked, less one.
+_MARGINS = frozenset({"durability", "flattening", "impact"})
 #: Metrics that no bench reads, or only by breaking the shaft.
 _PREDICTED = frozenset(
     {

@@ -7,8 +7,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from model import METRIC, SHOP_MEASURES, BatchReport, amount_text
-from optimiser.problem import Demand
-from optimiser.spec import EITarget, Spec, Target
+from optimiser.problem import Demand, banded_targets
+from optimiser.spec import EITarget, Spec
 from optimiser.spec_words import describe_target
 
 Array = NDArray[np.float64]
@@ -45,10 +45,7 @@ def misses(report: BatchReport, demand: Demand, spec: Spec) -> list[str]:
     G = demand.score(report).G[0]
     said: list[tuple[float, str]] = []
     columns = list(METRIC)
-    # as they stand in the demand: bands, then the rule, which a band may be named like
-    targets = [t for t in spec.targets if math.isfinite(t.low) or math.isfinite(t.high)]
-    rule = Target(metric="direction_spread", high=spec.rules.direction_spread_max)
-    targets.append(rule)
+    targets = banded_targets(spec)
     points = {f"EI point {i}": i - 1 for i in range(1, len(spec.ei_targets) + 1)}
     for j, (name, excess) in enumerate(zip(demand.band_names, G, strict=True)):
         if excess <= 0.0:
@@ -59,7 +56,7 @@ def misses(report: BatchReport, demand: Demand, spec: Spec) -> list[str]:
             band = (target.low * metric.scale, target.high * metric.scale)
             text = (
                 f"{metric.phrase} {metric.shown(value)}, "
-                f"{'rule' if target is rule else 'asked'} "
+                f"{'rule' if target is targets[-1] else 'asked'} "
                 f"{describe_target(replace(target, trade=None))}"
                 + _off(value * metric.scale, band, metric.decimals + 1, metric.unit)
             )

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pymoo.core.problem import Problem
 
-from model import METRICS, SHOP_MEASURES, BatchReport, Layups, evaluate_batch
+from model import METRIC, METRICS, SHOP_MEASURES, BatchReport, Layups, evaluate_batch
 from optimiser.encoding import Encoding
 from optimiser.spec import Spec, Target
 
@@ -28,6 +28,25 @@ class Scores(NamedTuple):
     F: Array  #: (n, n_objective) objectives, all to be small; sign turned here only
     G: Array  #: (n, n_band) how far outside each band or rule, in its own unit; <= 0 in
     violation: Array  #: (n,) sum of the positive parts of G; 0 for a feasible design
+
+
+def banded_targets(spec: Spec) -> list[Target]:
+    """Targets that hold a design within a band.
+
+    Parameters
+    ----------
+    spec : Spec
+        A checked target spec. [SI]
+
+    Returns
+    -------
+    targets : list of Target
+        As in the columns of G: the spec's own, then the rule on the spread round the
+        clock, which one of them may be named like. [SI]
+    """
+    banded = [t for t in spec.targets if np.isfinite(t.low) or np.isfinite(t.high)]
+    rule = Target(metric="direction_spread", high=spec.rules.direction_spread_max)
+    return [*banded, rule]
 
 
 @dataclass(frozen=True)
@@ -60,10 +79,7 @@ class Demand:
         demand : Demand
             The same as arrays. [SI]
         """
-        banded = [t for t in spec.targets if np.isfinite(t.low) or np.isfinite(t.high)]
-        banded.append(
-            Target(metric="direction_spread", high=spec.rules.direction_spread_max)
-        )
+        banded = banded_targets(spec)
         unit = []
         for target in banded:
             width = (target.high - target.low) / 2.0
@@ -72,7 +88,7 @@ class Demand:
             else:
                 edge = target.low if np.isfinite(target.low) else target.high
                 # a margin is a ratio less one, so its share is taken of the ratio
-                size = 1.0 + edge if target.metric == "durability" else abs(edge)
+                size = 1.0 + edge if METRIC[target.metric].is_margin else abs(edge)
                 unit.append(max(size * _BOUND_SHARE, 1e-3))
         rules = spec.rules
         limits = {

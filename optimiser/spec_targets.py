@@ -26,8 +26,6 @@ _SAME = 1e-7
 #: Hypervolume of a front of six objectives takes minutes to tell.
 _TRADES_MOST = 5
 _TARGET_KEYS = ("target", "tolerance", "at_least", "at_most", "trade")
-#: what a metric can be at all, its ends excluded [SI]; the others lie above nought
-_POSSIBLE = {"flex_point_ratio": (0.0, 1.0), "durability": (-1.0, math.inf)}
 
 
 def read_targets(
@@ -230,7 +228,9 @@ def _target(document: Document, metric: Metric, raw: object) -> Target | None:
             f"{metric.shown(high)}.",
         )
         return None
-    least, most = _POSSIBLE.get(metric.key, (0.0, math.inf))
+    # what a metric can be at all, its ends excluded
+    least = -1.0 if metric.is_margin else 0.0
+    most = 1.0 if metric.key == "flex_point_ratio" else math.inf
     if high <= least or low >= most:
         limit, side = (least, "above") if high <= least else (most, "below")
         document.fault(

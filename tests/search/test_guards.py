@@ -55,6 +55,7 @@ def test_each_guard_has_a_default():
     assert rules.end_spacing_min == 0.010
     assert rules.outer_straight
     assert rules.materials_max == 6
+    assert rules.turns_max == 6
     assert rules.wall_min == 0.0006
     assert (rules.diameter_step_max, rules.diameter_step_length) == (0.0006, 0.010)
     assert rules.direction_spread_max == 0.10

@@ -7,6 +7,7 @@ import re
 import pytest
 
 from model import Bench, Cutting
+from optimiser.problem import Demand
 from optimiser.spec import Rules, SearchOptions
 from optimiser.spec_file import read_spec, spec_from_text
 from optimiser.spec_words import describe_spec, known_keys
@@ -55,6 +56,24 @@ def test_a_band_and_a_bound_meet(small):
     assert (weight.low, weight.high) == pytest.approx((0.057, 0.0585))
     assert band(small, "flex_point_ratio").low == pytest.approx(0.40)
     assert band(small, "torque").high == math.inf
+
+
+def test_margins_may_lie_below_nought_and_are_all_measured_alike(library):
+    """A margin is a ratio less one: at -0.2 four fifths of what is asked are borne."""
+    units = []
+    for key in ("durability", "flattening", "impact"):
+        asked = f"""
+            [bench]
+            impact_moment = "10 N m"
+            [targets]
+            torque = {{ trade = "less" }}
+            {key} = {{ at_least = -0.2 }}
+        """
+        head, tail = re.split(r"\[targets\].*(?=\[\[place)", SPEC, flags=re.S)
+        spec = spec_from_text(head + asked + tail, "small", library)
+        assert band(spec, key).low == pytest.approx(-0.2)
+        units.append(Demand.of(spec).unit[0])
+    assert units == pytest.approx([0.05 * 0.8] * 3)
 
 
 def test_a_time_of_ones_own_is_the_only_limit(library):
