@@ -26,7 +26,7 @@ IntArray = NDArray[np.int64]
 #: Temperature at first, in spans of the weighted objectives. It falls as a square.
 _HEAT = 0.3
 #: What a unit of missed bands counts beside the weighted objectives on the way.
-_PER_MISS = 1.0
+_PER_MISS = 0.1
 #: A new edit of any module makes new machine code.
 _SOURCES = fingerprint(Path(__file__).parent)
 

@@ -60,10 +60,8 @@ def _shift(keep: int, n: int, rng: Generator) -> int:
 def _ends_covered(genome: IntArray, t: Tables, place: int) -> int:
     """Which ends of the shaft a place's flag covers in full: 1 tip, 2 butt, 3 both."""
     length = t.length[genome[LENGTH]]
-    at_tip = flag_start(genome, t, place) <= SAME and t.run_out_tip[place] == 0.0
-    at_butt = (
-        flag_end(genome, t, place) >= length - SAME and t.run_out_butt[place] == 0.0
-    )
+    at_tip = flag_start(genome, t, place) <= SAME and t.at_tip[place] == 1.0
+    at_butt = flag_end(genome, t, place) >= length - SAME and t.at_butt[place] == 1.0
     return (1 if at_tip else 0) + (2 if at_butt else 0)
 
 
@@ -124,7 +122,7 @@ def mutate(genome: IntArray, t: Tables, rng: Generator, order: IntArray) -> None
         if what < 0.75:
             genome[SET] = _shift(genome[SET], len(t.mandrel_set), rng)
         elif what < 0.9:
-            genome[MANDREL] = pick(rng, len(t.breaks))
+            genome[MANDREL] = t.mandrels[pick(rng, len(t.mandrels))]
         else:
             genome[LENGTH] = pick(rng, len(t.length))
         return
@@ -205,7 +203,7 @@ def _cross(genome: IntArray, mate: IntArray, t: Tables, rng: Generator) -> None:
 @compiled_lean
 def _random_genome(genome: IntArray, t: Tables, rng: Generator) -> None:
     genome[LENGTH] = pick(rng, len(t.length))
-    genome[MANDREL] = pick(rng, len(t.breaks))
+    genome[MANDREL] = t.mandrels[pick(rng, len(t.mandrels))]
     genome[SET] = pick(rng, len(t.mandrel_set))
     for place in range(len(t.optional)):
         base = HEAD + GENES * place

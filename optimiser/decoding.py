@@ -40,6 +40,8 @@ class Tables(NamedTuple):
     optional: NDArray[np.bool_]  #: (n_place,)
     run_out_tip: Array  #: (n_place,) [m]
     run_out_butt: Array
+    at_tip: Array  #: (n_place,) share of its wraps that a flag up to the tip has there
+    at_butt: Array  #: likewise; a run-out lies in the trim as far as it goes
     length: Array  #: (n_length,) [m]
     mandrel_set: Array  #: (n_set,), rising [m]
     set_low: IntArray  #: (n_length, n_mandrel) first and last set that fits
@@ -50,6 +52,7 @@ class Tables(NamedTuple):
     distance: Array  #: (n_mandrel, most) [m]
     radius: Array  #: [m]
     breaks: IntArray  #: (n_mandrel,)
+    mandrels: IntArray  #: (at most n_mandrel,) those that may be chosen
     tip_low: float  #: radius the build must have at the tip [m]
     tip_high: float
     butt_low: float
@@ -60,7 +63,7 @@ class Tables(NamedTuple):
     materials_max: int
     reorder: bool
     diameter_step_max: float
-    taper: float  #: most that the mandrels grow in the length a step is taken over [m]
+    taper: Array  #: (n_mandrel,) most it grows in the length a step is taken over [m]
 
 
 @compiled_lean

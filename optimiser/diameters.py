@@ -53,10 +53,10 @@ def _end_radii(genome: IntArray, t: Tables) -> tuple[float, float]:
         if not is_there(genome, t, place):
             continue
         more = rise(genome, t, place)
-        if flag_start(genome, t, place) <= SAME and t.run_out_tip[place] == 0.0:
-            tip += more
-        if flag_end(genome, t, place) >= length - SAME and t.run_out_butt[place] == 0.0:
-            butt += more
+        if flag_start(genome, t, place) <= SAME:
+            tip += more * t.at_tip[place]
+        if flag_end(genome, t, place) >= length - SAME:
+            butt += more * t.at_butt[place]
     return tip, butt
 
 

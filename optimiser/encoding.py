@@ -271,6 +271,8 @@ def _tables(spec: Spec, conditions: Conditions) -> Tables:
         optional=np.array([place.optional for place in places]),
         run_out_tip=np.array([place.run_out_tip for place in places]),
         run_out_butt=np.array([place.run_out_butt for place in places]),
+        at_tip=np.array([_at_end(p.run_out_tip, spec.trim_tip) for p in places]),
+        at_butt=np.array([_at_end(p.run_out_butt, spec.trim_butt) for p in places]),
         length=lengths,
         mandrel_set=sets,
         set_low=set_low,
@@ -288,6 +290,7 @@ def _tables(spec: Spec, conditions: Conditions) -> Tables:
         distance=numbers.distance,
         radius=numbers.radius,
         breaks=numbers.breaks,
+        mandrels=np.arange(len(numbers.breaks)),
         tip_low=tip_low,
         tip_high=tip_high,
         butt_low=butt_low,
@@ -298,16 +301,26 @@ def _tables(spec: Spec, conditions: Conditions) -> Tables:
         materials_max=rules.materials_max,
         reorder=rules.reorder,
         diameter_step_max=rules.diameter_step_max,
-        taper=rules.diameter_step_length * _steepest(conditions),
+        taper=rules.diameter_step_length * _steepest(spec, conditions),
     )
 
 
-def _steepest(conditions: Conditions) -> float:
-    """Steepest growth of diameter along any mandrel."""
-    return max(
-        float(np.max(np.diff(mandrel.diameter) / np.diff(mandrel.distance)))
-        for mandrel in conditions.mandrels
-    )
+def _at_end(run_out: float, trim: float) -> float:
+    """Share of its wraps that a flag cut longer by the trim has at the shaft's end."""
+    return min(trim / run_out, 1.0) if run_out > 0.0 else 1.0
+
+
+def _steepest(spec: Spec, conditions: Conditions) -> Array:
+    """Steepest growth of diameter of each mandrel, where a shaft may lie on it."""
+    first = min(spec.mandrel_sets) - spec.trim_tip
+    last = max(spec.mandrel_sets) + max(spec.lengths) + spec.trim_butt
+    steepest = []
+    for mandrel in conditions.mandrels:
+        distance = np.array(mandrel.distance)
+        slope = np.diff(mandrel.diameter) / np.diff(distance)
+        used = (distance[:-1] < last) & (distance[1:] > first)
+        steepest.append(np.max(slope[used], initial=0.0))
+    return np.array(steepest)
 
 
 def _is_straight(sheet: Sheet) -> bool:

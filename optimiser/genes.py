@@ -9,6 +9,7 @@ from optimiser.decoding import (
     GENES,
     HEAD,
     LENGTH,
+    MANDREL,
     PRESENT,
     SAME,
     SHEET,
@@ -138,7 +139,7 @@ def limit_wraps(genome: IntArray, t: Tables, place: int) -> None:
     base = HEAD + GENES * place
     step = np.inf
     if flag_start(genome, t, place) > SAME and t.run_out_tip[place] == 0.0:
-        step = t.diameter_step_max - t.taper
+        step = t.diameter_step_max - t.taper[genome[MANDREL]]
     length = t.length[genome[LENGTH]]
     if flag_end(genome, t, place) < length - SAME and t.run_out_butt[place] == 0.0:
         step = min(step, t.diameter_step_max)

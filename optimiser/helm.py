@@ -4,6 +4,7 @@ How each follows from an outlook, what a design promises by it, and how well tha
 what is asked. Compiled, for one design at a time, in room that is made once.
 """
 
+from copy import copy
 from typing import NamedTuple
 
 import numpy as np
@@ -353,3 +354,20 @@ class Helm:
         self.cells = cells
         self.course = course_of(encoding, demand)
         self.scratch = _scratch(encoding, cells, self.course)
+
+    def on(self, mandrel: int) -> "Helm":
+        """The same for designs on one mandrel.
+
+        Parameters
+        ----------
+        mandrel : int
+            Index among the spec's. [-]
+
+        Returns
+        -------
+        helm : Helm
+            Shares its room with this one. [-]
+        """
+        other = copy(self)
+        other.tables = self.tables._replace(mandrels=np.array([mandrel]))
+        return other

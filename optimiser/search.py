@@ -31,7 +31,9 @@ BoolArray = NDArray[np.bool_]
 
 #: Designs bred out of nothing are no match for those that were bred for long, however
 #: good the kind of layup that they are of. So some breed apart, in a nursery, until
-#: they are on their own's best, and only then compete. The first are so many ...
+#: they are on their own's best, and only then compete. Every second one keeps to a
+#: mandrel, each in turn: on one much is feasible soon, and another may bear what is
+#: better. The first are so many ...
 _FIRST = 4
 #: ... and ones later have this share of evaluations: one to so many of the population.
 _GROWN_PER_RAISED = 3
@@ -84,6 +86,7 @@ class Search:
         self.demand = demand if demand is not None else Demand.of(encoding.spec)
         self.cells = cells_of(encoding)
         self._helm = Helm(encoding, self.cells, self.demand)
+        self._helms = [self._helm.on(i) for i in range(len(self.spec.mandrels))]
         self.state = state if state is not None else self._fresh()
         self._work: Work = workspace(
             encoding.conditions,
@@ -164,16 +167,18 @@ class Search:
         before = progress.evaluations
         if self._is_nursery_due():
             size = self.nursery_size
-            state.nursery = self._next(state.nursery, size)
+            state.nursery = self._next(state.nursery, size, self._nursery_helm())
             progress.raised += progress.evaluations - before
             progress.nursery_generations += 1
             life = self._life()
             # where hardly anything is new, it ends nevertheless
-            longest = _LONGEST * life / size
+            longest = _LONGEST * life / size if state.nursery.n else 1
             if progress.raised >= life or progress.nursery_generations >= longest:
                 self._grow_up()
         else:
-            state.population = self._next(state.population, size, may_sweep=True)
+            state.population = self._next(
+                state.population, size, self._helm, may_sweep=True
+            )
             progress.grown += progress.evaluations - before
         progress.generation += 1
 
@@ -181,6 +186,10 @@ class Search:
     def nursery_size(self) -> int:
         """Designs that breed apart from the population."""
         return max(_NURSERY_LEAST, self.spec.search.population // 5)
+
+    def _nursery_helm(self) -> Helm:
+        turn, is_open = divmod(self.state.progress.nurseries + 1, 2)
+        return self._helm if is_open else self._helms[(turn - 1) % len(self._helms)]
 
     def _is_nursery_due(self) -> bool:
         progress = self.state.progress
@@ -200,7 +209,12 @@ class Search:
         progress.raised = progress.grown = progress.nursery_generations = 0
 
     def _next(
-        self, population: Designs, size: int, *, may_sweep: bool = False
+        self,
+        population: Designs,
+        size: int,
+        helm: Helm,
+        *,
+        may_sweep: bool = False,
     ) -> Designs:
         """Breed, climb by the outlook, evaluate what promises, and survive once."""
         n_new = int(_NEWCOMERS * size)
@@ -210,8 +224,8 @@ class Search:
             # begun from designs at hand, which are not to be all there is
             n_new = size // 2
         children = [
-            self._bred(population, size - n_new),
-            self._bred(population, n_new, out_of_nothing=True),
+            self._bred(population, size - n_new, helm),
+            self._bred(population, n_new, helm, out_of_nothing=True),
         ]
         if may_sweep and sum(map(len, children)) < _BARREN * size:
             children.append(self._neighbours())
@@ -220,7 +234,12 @@ class Search:
         return survivors(population.join(offspring), size)
 
     def _bred(
-        self, population: Designs, n: int, *, out_of_nothing: bool = False
+        self,
+        population: Designs,
+        n: int,
+        helm: Helm,
+        *,
+        out_of_nothing: bool = False,
     ) -> IntArray:
         """Children that were not seen before and promise to keep the bands."""
         rng = self.state.rng
@@ -228,7 +247,7 @@ class Search:
             parents, mates = population.genomes[:0], np.zeros((0, 1), dtype=np.int64)
         else:
             parents, mates = population.genomes, near_mates(population.F)
-        children, parent = breed(parents, mates, self.encoding.tables, rng, n)
+        children, parent = breed(parents, mates, helm.tables, rng, n)
         off = np.zeros((len(children), N_FORESEEN + self.cells.n_points))
         if population.n:
             its = self._off(population)
@@ -236,12 +255,10 @@ class Search:
         towards = self._towards(population, parent)
         if out_of_nothing:
             moves = self._moves(len(children)) if population.n == 0 else _MOVES
-            children, violation = anneal(
-                self._helm, rng, children, off, towards, moves=moves
-            )
+            children, violation = anneal(helm, rng, children, off, towards, moves=moves)
         else:
             children, violation, _ = steer(
-                self._helm, rng, children, off, towards, tries=_TRIES
+                helm, rng, children, off, towards, tries=_TRIES
             )
         self.state.progress.foreseen += len(children)
         new = self._unseen(children)

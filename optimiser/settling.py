@@ -39,10 +39,18 @@ IntArray = NDArray[np.int64]
 
 
 @compiled_lean
+def _least_length(t: Tables, place: int) -> float:
+    """Length that a place's flag must have, by the rules and for its run-outs."""
+    return float(
+        max(t.flag_length_min, t.run_out_tip[place] + t.run_out_butt[place] + SAME)
+    )
+
+
+@compiled_lean
 def _lengthen(genome: IntArray, t: Tables, place: int) -> bool:
     """Bring a flag to the least length; False if no choice of ends does."""
     base = HEAD + GENES * place
-    least = max(t.flag_length_min, t.run_out_tip[place] + t.run_out_butt[place] + SAME)
+    least = _least_length(t, place)
     start = flag_start(genome, t, place)
     if flag_end(genome, t, place) - start >= least - SAME:
         return True
@@ -149,7 +157,7 @@ def _space_out(genome: IntArray, t: Tables, rng: Generator) -> bool:
                     else:
                         x = flag_start(genome, t, place)
                     long = flag_end(genome, t, place) - flag_start(genome, t, place)
-                    if long < t.flag_length_min - SAME:
+                    if long < _least_length(t, place) - SAME:
                         continue
                     if not _crowded(genome, t, place, end, x):
                         found = True

@@ -1,5 +1,7 @@
 """Every child can be rolled."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -10,6 +12,7 @@ from optimiser.diameters import _end_radii
 from optimiser.encoding import encode
 from optimiser.genes import is_there
 from optimiser.problem import Demand
+from tests.shop_rules import broken
 
 KEYS = [metric.key for metric in METRICS]
 NONE = np.zeros((0, 1), dtype=np.int64)
@@ -99,3 +102,81 @@ def test_wraps_are_exchanged_between_flags_at_the_same_thickness(children):
     assert n > 100
     assert same > 0.8 * n  # the rest is at the end of its choices
     assert far > 0.3 * n
+
+
+def bred(spec, library, n):
+    encoding = encode(spec, library)
+    nothing = np.zeros((0, encoding.n_genes), dtype=np.int64)
+    genomes, _ = breed(nothing, NONE, encoding.tables, np.random.default_rng(11), n)
+    return encoding, genomes
+
+
+@pytest.mark.parametrize(
+    ("tip", "butt"), [(0.010, 0.015), (0.025, 0.040), (0.004, 0.0)]
+)
+def test_run_outs_at_the_ends_of_the_shaft_count_as_far_as_they_reach(
+    scenario, library, tip, butt
+):
+    """Some or all of a run-out at an end lies in the trim, which is cut off."""
+    no_stock = replace(scenario.finish, grind=0.0, tip_diameter=None, coating=0.0)
+    places = tuple(
+        replace(p, run_out_tip=tip, run_out_butt=butt) for p in scenario.places
+    )
+    of_any_size = tuple(
+        t for t in scenario.targets if not t.metric.endswith("_diameter")
+    )
+    spec = replace(scenario, places=places, finish=no_stock, targets=of_any_size)
+    assert spec.trim_tip < 0.025
+    assert spec.trim_butt < 0.040
+    encoding, genomes = bred(spec, library, 100)
+    assert len(genomes) == 100
+    layups, _ = encoding.decode(genomes)
+    report = evaluate_batch(layups, encoding.conditions)
+    ends = [_end_radii(genome, encoding.tables) for genome in genomes]
+    for i, key in enumerate(("tip_diameter", "butt_diameter")):
+        built = 2.0 * np.array([radii[i] for radii in ends])
+        np.testing.assert_allclose(
+            report.metrics[:, KEYS.index(key)], built, rtol=1e-9, err_msg=key
+        )
+
+
+def test_ends_that_are_moved_apart_leave_room_for_both_run_outs(scenario, library):
+    """Two flags must part, and one way that they could is shorter than its run-outs."""
+    inner = [i for i, p in enumerate(scenario.places) if max(p.ends) < 0.6]
+    assert len(inner) >= 2
+    places = list(scenario.places)
+    for i in inner:
+        places[i] = replace(
+            places[i],
+            ends=(0.230, 0.240, 0.250),
+            run_out_tip=0.0,
+            run_out_butt=0.240,
+            optional=False,
+        )
+    encoding, genomes = bred(replace(scenario, places=tuple(places)), library, 200)
+    assert len(genomes) > 0
+    assert broken(encoding, genomes).max() <= 0.0
+
+
+def test_a_mandrel_limits_square_starts_only_where_a_shaft_lies_on_it(
+    scenario, library
+):
+    """A steep shank beyond the last station that a shaft reaches is no matter."""
+    encoding = encode(scenario, library)
+    name = scenario.mandrels[0]
+    plain = library.mandrels[name]
+    shank = replace(
+        plain,
+        distance=(*plain.distance, plain.distance[-1] + 0.010),
+        diameter=(*plain.diameter, plain.diameter[-1] + 0.002),
+    )
+    other = replace(library, mandrels={**library.mandrels, name: shank})
+    # sets that reach the shank are not among the choices
+    sets = tuple(
+        x
+        for x in scenario.mandrel_sets
+        if x + max(scenario.lengths) + scenario.trim_butt <= plain.distance[-1]
+    )
+    with_shank = encode(replace(scenario, mandrel_sets=sets), other).tables
+    np.testing.assert_array_equal(with_shank.taper, encoding.tables.taper)
+    assert len(with_shank.taper) == len(scenario.mandrels)

@@ -11,6 +11,7 @@ from pymoo.operators.sampling.rnd import IntegerRandomSampling
 from pymoo.optimize import minimize
 
 from model import METRIC, METRICS, evaluate, evaluate_batch
+from optimiser.decoding import MANDREL
 from optimiser.encoding import encode
 from optimiser.problem import Demand, ShaftProblem
 from optimiser.search import Search
@@ -95,11 +96,13 @@ def test_what_is_bred_out_of_nothing_competes_only_when_grown_up(
     small = replace(scenario, search=replace(scenario.search, seed=2, population=FEW))
     run = Search(encode(small, library))
     size = run.nursery_size
-    grown = []
+    grown, met = [], {}
 
     def watch(state):
         progress = state.progress
         assert state.nursery.n <= size
+        on = met.setdefault(progress.nurseries, set())
+        on.update(state.nursery.genomes[:, MANDREL].tolist())
         assert state.population.n <= FEW
         if progress.nurseries > len(grown):
             grown.append(progress.evaluations)
@@ -116,6 +119,30 @@ def test_what_is_bred_out_of_nothing_competes_only_when_grown_up(
     # one after the other, then beside a population that takes three times as much
     assert (lives[:3] < 1.2 * young * size).all()
     assert (lives[3:] > 3.5 * young * size).all()
+    # every second one is of one mandrel, which take turns
+    assert len(small.mandrels) == 2
+    assert (met[1], met[3]) == ({0}, {1})
+    assert met[0] == met[2] == {0, 1}
+
+
+def test_a_mandrel_that_bears_nothing_takes_no_time_of_the_others(
+    scenario, library, young
+):
+    small = replace(scenario, search=replace(scenario.search, seed=2, population=FEW))
+    thick = replace(library.mandrels[small.mandrels[0]], diameter=(0.03, 0.031))
+    thick = replace(thick, distance=(0.0, thick.distance[-1]))
+    other = replace(library, mandrels={**library.mandrels, "thick": thick})
+    run = Search(encode(replace(small, mandrels=("thick", *small.mandrels)), other))
+    ended = {}
+
+    def watch(state):
+        ended.setdefault(state.progress.nurseries, state.progress.evaluations)
+        return True
+
+    run.run(watch, evaluations=2 * young * run.nursery_size)
+    assert ended[2] == ended[1]
+    assert run.state.archive.n > 0
+    assert (run.state.archive.genomes[:, MANDREL] > 0).all()
 
 
 @pytest.mark.parametrize(
