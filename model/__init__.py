@@ -14,7 +14,12 @@ from model.bench import (
     machine_readings,
     wall_stiffness,
 )
-from model.compilation import compiled_lean, compiled_lean_entry, fingerprint
+from model.compilation import (
+    compiled_lean,
+    compiled_lean_entry,
+    fingerprint,
+    processor,
+)
 from model.conditions import Conditions, Layups, Sheet, layups_of, no_layups
 from model.cost import roll_alone
 from model.design import (
@@ -211,6 +216,7 @@ __all__ = [
     "parse_document",
     "pieces_of",
     "plane_stiffness",
+    "processor",
     "profiles_of",
     "quoted",
     "read_bench",

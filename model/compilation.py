@@ -7,10 +7,12 @@ cache (numba itself watches only the file that holds the entry).
 """
 
 import hashlib
+import os
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
+from llvmlite.binding import get_host_cpu_name
 from numba import njit
 
 Function = TypeVar("Function", bound=Callable[..., Any])
@@ -39,6 +41,19 @@ def fingerprint(folder: Path) -> int:
         digest.update(path.name.encode())
         digest.update(path.read_bytes())
     return int(digest.hexdigest()[:15], 16)
+
+
+def processor() -> str:
+    """Kind of processor that machine code is made for.
+
+    Another kind may sum in another order, and differ in the last digits.
+
+    Returns
+    -------
+    name : str
+        As the compiler calls it. [-]
+    """
+    return os.environ.get("NUMBA_CPU_NAME") or str(get_host_cpu_name())
 
 
 #: Fingerprint of this package's sources.

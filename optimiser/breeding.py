@@ -39,6 +39,8 @@ IntArray = NDArray[np.int64]
 _CHILD_TRIES = 40
 #: Near mates of each design.
 _MATES = 8
+#: Designs whose mates are looked for at once, so that room does not grow as a square.
+_MATES_AT_A_TIME = 1_000
 _CROSSOVER = 0.2
 #: Chance of one move more on a child.
 _MORE_MOVES = 0.75
@@ -325,9 +327,13 @@ def near_mates(F: Array) -> IntArray:
     unit = F / np.where(np.isfinite(span) & (span > 0), span, 1.0)
     unit = np.nan_to_num(unit, posinf=1e3, neginf=-1e3)
     square = (unit**2).sum(axis=1)
-    # not by a matrix product, whose rounding depends on the number of its threads
-    products = np.einsum("ik,jk->ij", unit, unit)
-    distance = square[:, None] + square[None, :] - 2.0 * products
-    np.fill_diagonal(distance, np.inf)
     k = min(_MATES, n - 1)
-    return np.argpartition(distance, k - 1, axis=1)[:, :k].astype(np.int64)
+    mates = np.zeros((n, k), dtype=np.int64)
+    for first in range(0, n, _MATES_AT_A_TIME):
+        rows = np.arange(first, min(first + _MATES_AT_A_TIME, n))
+        # not by a matrix product, whose rounding depends on the number of its threads
+        products = np.einsum("ik,jk->ij", unit[rows], unit)
+        distance = square[rows, None] + square[None, :] - 2.0 * products
+        distance[rows - first, rows] = np.inf
+        mates[rows] = np.argpartition(distance, k - 1, axis=1)[:, :k]
+    return mates

@@ -138,7 +138,7 @@ class SearchOptions:
         float | None, Quantity("time", above=0.0), Meaning("time after which it stops")
     ] = None
     seed: Annotated[int, Whole(0, 2**63 - 1), Meaning("same seed, same search")] = 1
-    population: Annotated[int, Whole(20, 20_000), Meaning("designs that breed")] = 300
+    population: Annotated[int, Whole(20, 5_000), Meaning("designs that breed")] = 300
     islands: Annotated[
         int, Whole(1, 1_000), Meaning("searches side by side that exchange designs")
     ] = 1

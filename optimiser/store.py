@@ -17,7 +17,15 @@ from typing import Any, Final
 
 import pandas as pd
 
-from model import METRICS, Fault, InputError, Library, read_library, suggestion
+from model import (
+    METRICS,
+    Fault,
+    InputError,
+    Library,
+    processor,
+    read_library,
+    suggestion,
+)
 from optimiser.budget import Budget
 from optimiser.files import write_text
 from optimiser.run_folder import (
@@ -322,7 +330,11 @@ def versions() -> dict[str, str]:
     versions : dict
         By name. [-]
     """
-    own = {"plyfront": version("plyfront"), "python": platform.python_version()}
+    own = {
+        "plyfront": version("plyfront"),
+        "python": platform.python_version(),
+        "processor": processor(),
+    }
     return own | {name: version(name) for name in _PACKAGES}
 
 

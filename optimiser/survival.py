@@ -5,6 +5,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from model import METRIC
 from optimiser.problem import Demand
 from optimiser.state import Designs
 
@@ -128,8 +129,9 @@ def fixed_box(F: Array, demand: Demand) -> tuple[Array, Array]:
     """Corners of the box that hypervolume is a share of.
 
     The far corner is the spec's bounds, or beyond the first front where an objective
-    has none; the near one is nought for what is to be small, and one above the bound
-    for what is to be large, so that runs of a spec compare.
+    has none; the near one is nought for what is to be small, one above the bound for a
+    margin and twice the bound for what else is to be large, so that runs of a spec
+    compare.
 
     Parameters
     ----------
@@ -146,7 +148,10 @@ def fixed_box(F: Array, demand: Demand) -> tuple[Array, Array]:
     worst = demand.worst()
     span = np.maximum(np.ptp(F, axis=0), 0.1 * np.abs(F).max(axis=0))
     reference = np.where(np.isfinite(worst), worst, F.max(axis=0) + span)
-    ideal = np.where(demand.sense > 0, 0.0, reference - 1.0)
+    is_bound = np.isfinite(worst) & (worst != 0.0)
+    size = np.where(is_bound, np.abs(worst), np.abs(F).max(axis=0))
+    is_margin = np.array([METRIC[key].is_margin for key in demand.objective_keys])
+    ideal = np.where(demand.sense > 0, 0.0, reference - np.where(is_margin, 1.0, size))
     return reference, np.minimum(ideal, reference - 1e-9)
 
 

@@ -61,7 +61,7 @@ TABLE = ROOT / "results" / "quality.csv"
 SAVE_EVERY = 120.0
 COLUMNS = (
     "scenario", "search", "seed", "kind", "mark", "evaluations", "seconds",
-    "hypervolume", "designs", "feasible", "quick", "first_feasible_evaluations",
+    "hypervolume", "designs", "feasible", "first_feasible_evaluations",
     "first_feasible_seconds", "jobs", "code", "machine", "written",
 )  # fmt: skip
 
@@ -86,7 +86,7 @@ class Watch:
     since: float = 0.0
 
     def start(self):
-        self._go_on_from(self._standing(0, None, 0, None, None))
+        self._go_on_from(self._standing(0, None, 0, None))
 
     def _go_on_from(self, standing):
         self.before = standing
@@ -105,14 +105,14 @@ class Watch:
         self.front = front
         feasible, first = progress.feasible, progress.first_feasible
         self._go_on_from(
-            self._standing(progress.evaluations, front.F.copy(), feasible, first, None)
+            self._standing(progress.evaluations, front.F.copy(), feasible, first)
         )
 
-    def __call__(self, evaluations, front, *, feasible, first, quick=None):
+    def __call__(self, evaluations, front, *, feasible, first):
         self.used += time.process_time() - self.since
         if first is not None and self.first_seconds is None:
             self.first_seconds = self.used
-        now = self._standing(evaluations, front.F.copy(), feasible, first, quick)
+        now = self._standing(evaluations, front.F.copy(), feasible, first)
         for kind, ahead in self.ahead.items():
             while ahead and now[kind] > ahead[0]:
                 self.note(kind, ahead.pop(0), self._measured(self.before))
@@ -132,13 +132,12 @@ class Watch:
         self.note("end", self.evaluations, found)
         return found
 
-    def _standing(self, evaluations, F, feasible, first, quick):
+    def _standing(self, evaluations, F, feasible, first):
         return {
             "evaluations": evaluations,
             "seconds": self.used,
             "F": F,
             "feasible": feasible,
-            "quick": quick,
             "first_feasible_evaluations": first,
             "first_feasible_seconds": self.first_seconds,
         }

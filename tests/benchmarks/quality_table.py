@@ -38,7 +38,6 @@ def differences(table, fresh, search):
         "hypervolume",
         "designs",
         "feasible",
-        "quick",
         "first_feasible_evaluations",
     ]
     of_both = []
@@ -151,9 +150,8 @@ def _firsts(rows):
         return []
     lines = [
         "",
-        "| search | first feasible design: evaluations | seconds | "
-        "masses only, at the end, per whole evaluation |",
-        "|---|---|---|---|",
+        "| search | first feasible design: evaluations | seconds |",
+        "|---|---|---|",
     ]
     for search in _searches(rows):
         of_search = rows[rows["search"] == search].sort_values("seed")
@@ -163,8 +161,6 @@ def _firsts(rows):
             each = ", ".join(_or_never(value, form) for value in values)
             middle = _or_never(float(np.median(values)), form)
             cells.append(f"**{middle}** ({each})")
-        quick = (of_search["quick"] / of_search["evaluations"]).median()
-        cells.append("not counted" if np.isnan(quick) else f"{quick:.1f}")
         lines.append(f"| {search} | " + " | ".join(cells) + " |")
     return lines
 

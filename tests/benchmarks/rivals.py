@@ -24,7 +24,7 @@ from optimiser.settling import settle
 from tests.benchmarks.kept_front import Front, nondominated, nothing
 from tests.shop_rules import RULES, broken, can_be_evaluated
 
-#: Times that the repair of a pymoo search tries a child, as breeding does.
+#: Times that the repair of a pymoo search tries a child.
 _REPAIR_TRIES = 10
 #: What stands for a design that is no shaft.
 _HOPELESS = 1e6
@@ -144,7 +144,6 @@ def default(encoding, seed, listener, state=None):
             Front(archive.genomes, archive.F),
             feasible=progress.feasible,
             first=progress.first_feasible,
-            quick=getattr(progress, "quick", None),
         )
 
     search.run(on_generation, evaluations=10**12)

@@ -243,6 +243,28 @@ def test_the_archive_of_all_never_loses_a_design(encoding):
     assert seen[-1][1] > 0.0
 
 
+@pytest.mark.usefixtures("brisk_once")
+def test_hypervolume_is_measured_in_one_box_where_no_objective_is_bounded(encoding):
+    free = {"low": -np.inf, "high": np.inf}
+    targets = tuple(replace(t, **free) if t.trade else t for t in encoding.spec.targets)
+    unbounded = replace(encoding.spec, targets=targets)
+    course = Islands(replace(encoding, spec=unbounded), Stall())
+    boxes, volumes = [], []
+
+    def watch():
+        found = course.found()
+        if found.archive.n and course.islands[0].state.archive.n:
+            boxes.append((*found.reference, *found.ideal))
+            volumes.append(course.hypervolume())
+        return True
+
+    course.run(watch, evaluations=4_500, seconds=None)
+    assert course.leg > 1
+    assert len(boxes) > 5
+    np.testing.assert_array_equal(boxes, boxes[:1] * len(boxes))
+    assert min(np.diff(volumes)) >= 0.0
+
+
 def test_a_budget_is_spent_where_one_island_finds_nothing_new(spec, tmp_path):
     """What it leaves undone is nobody else's: the run is done, not interrupted."""
     run = run_spec(spec, out=tmp_path / "run", evaluations=300, hands=ONE)

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from model import SHOP_MEASURES, evaluate_batch
+from model import SHOP_MEASURES, Costs, evaluate_batch
 from optimiser.breeding import breed
 from optimiser.cells import cells_of
 from optimiser.encoding import encode
@@ -58,7 +58,9 @@ def children(scenario, library):
     encoding = encode(scenario, library)
     # also a metric that no packaged scenario asks for
     wanted = encoding.conditions.wanted | {"cantilever_deflection"}
-    conditions = replace(encoding.conditions, wanted=wanted)
+    # and costs that are shared by the shafts sold
+    costs = Costs(labour_per_flag=1.5, labour_per_shaft=6.0, scrap=0.25)
+    conditions = replace(encoding.conditions, wanted=wanted, costs=costs)
     encoding = replace(encoding, conditions=conditions)
     nothing = np.zeros((0, encoding.n_genes), dtype=np.int64)
     mates = np.zeros((0, 1), dtype=np.int64)

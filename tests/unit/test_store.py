@@ -86,7 +86,9 @@ def test_run_json_says_how_it_was_made(run):
     assert about["options"]["evaluations"] == BUDGET
     assert about["evaluations"] >= BUDGET
     assert about["designs"] == len(run.front) > 0
-    assert {"plyfront", "python", "numpy", "numba", "pymoo"} <= set(about["versions"])
+    assert {"plyfront", "python", "processor", "numba", "pymoo"} <= set(
+        about["versions"]
+    )
     assert os.uname().nodename not in about["machine"].values()
     assert "left_out" not in about
 

@@ -1,12 +1,16 @@
 """Which designs live on, against what is easily said of few."""
 
+from dataclasses import replace
+
 import moocore
 import numpy as np
 import pytest
 
 from optimiser import survival
+from optimiser.problem import Demand
+from optimiser.spec import Target
 from optimiser.state import Designs
-from optimiser.survival import archived, best_spread, share_of_box
+from optimiser.survival import archived, best_spread, fixed_box, share_of_box
 
 
 def front(n, m, seed):
@@ -26,6 +30,22 @@ def test_of_one_objective_the_least_stay():
     np.testing.assert_array_equal(best_spread(F, 2), [1, 3])
     np.testing.assert_array_equal(best_spread(F, 4), [1, 2, 3, 4])
     np.testing.assert_array_equal(best_spread(F, 9), [0, 1, 2, 3, 4])
+
+
+@pytest.mark.parametrize("least", [200.0, None])
+def test_a_share_of_the_box_is_a_share_whatever_unit_is_to_be_large(scenario, least):
+    """Newtons lie hundreds apart, margins tenths."""
+    bound = {"low": -np.inf if least is None else least}
+    crush = Target(metric="crush_load", trade="more", **bound)
+    kept = [t for t in scenario.targets if t.metric == "durability"]
+    demand = Demand.of(replace(scenario, targets=(crush, *kept)))
+    F = -np.array([[210.0, 0.9], [260.0, 0.6], [330.0, 0.2]])
+    reference, ideal = fixed_box(F, demand)
+    if least:
+        np.testing.assert_allclose(reference, [-200.0, -0.15])
+        np.testing.assert_allclose(ideal, [-400.0, -1.15])
+    assert (reference > F).all()
+    assert 0.01 < share_of_box(F, reference, ideal) < 1.0
 
 
 @pytest.mark.parametrize("m", [2, 3, 4, 5])
