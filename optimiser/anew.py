@@ -11,7 +11,12 @@ from pathlib import Path
 import numpy as np
 
 from model import Fault, InputError, Library
-from optimiser.checkpoint import add_history, read_course, write_checkpoint
+from optimiser.checkpoint import (
+    add_history,
+    read_course,
+    set_aside,
+    write_checkpoint,
+)
 from optimiser.course import Course
 from optimiser.encoding import encode
 from optimiser.files import write_text
@@ -49,6 +54,7 @@ def take_library(run: Run, library: Library) -> Course:
     """
     spec = with_held(read_spec(run.folder / SPEC, library), run.starts.held)
     encode(spec, library)
+    set_aside(run, read_course(run, encode(run.spec, run.library)))
     _count(run)
     replace_library(run, library)
     run.spec = replace(spec, search=run.spec.search)
@@ -130,6 +136,7 @@ def take_spec(run: Run, new: Spec, changes: list[str]) -> tuple[Course, str]:
     """
     course = read_course(run, encode(run.spec, run.library))
     before, evaluations = course.found().archive, course.progress.evaluations
+    set_aside(run, course)
     former = _keep_former(run)
     stations = [point.station for point in run.spec.ei_targets]
     specs = [one for one in run.about.get(SPECS, []) if one["file"] != former]
@@ -168,6 +175,10 @@ def _words(
             why += f", {left - miss:,} are bettered by others"
         lines.append(
             f"{n - left:,} of {n:,} designs of the front stay, {left:,} left it: {why}"
+        )
+        lines.append(
+            "  the run keeps them: under a spec that they keep, such as "
+            f"{former}, they are back"
         )
     now = run.about["designs"]
     lines.append(f"{now:,} designs stand on the front now")

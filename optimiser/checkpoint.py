@@ -5,8 +5,10 @@ import math
 import shlex
 import zipfile
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from model import METRICS, Fault, InputError
 from optimiser.course import Arrays, Course, Solo, Stall
@@ -14,6 +16,7 @@ from optimiser.encoding import Encoding
 from optimiser.files import write_bytes, write_table
 from optimiser.islands import ISLANDS, Islands
 from optimiser.run_folder import (
+    ASIDE,
     CHECKPOINT,
     CONDITIONS,
     FRONT,
@@ -25,6 +28,18 @@ from optimiser.run_folder import (
 )
 from optimiser.state import Progress, State
 from optimiser.store import Run, unreadable
+
+#: What comes of a file that is not one of arrays, or not of those that it should hold.
+_NOT_READ = (
+    ValueError,
+    KeyError,
+    TypeError,
+    AttributeError,
+    IndexError,
+    EOFError,
+    OSError,
+    zipfile.BadZipFile,
+)
 
 
 def read_checkpoint(run: Run, encoding: Encoding) -> State | None:
@@ -96,21 +111,58 @@ def read_course(run: Run, encoding: Encoding) -> Course:
         course = kind.from_arrays(encoding, stall, arrays)
         found = (_misfit(s, encoding, whole=is_current) for s in course.states)
         misfit = next(filter(None, found), "")
-    except (
-        ValueError,
-        KeyError,
-        TypeError,
-        AttributeError,
-        IndexError,
-        EOFError,
-        OSError,
-        zipfile.BadZipFile,
-    ) as error:
+    except _NOT_READ as error:
         raise _lost(run, unreadable(str(error))) from error
     if misfit:
         raise _lost(run, unreadable(misfit))
+    if is_current:
+        return course
     # library or spec have changed since it was written
-    return course if is_current else course.measured_anew(encoding)
+    return course.measured_anew(encoding, _aside(run, encoding))
+
+
+def set_aside(run: Run, course: Course) -> None:
+    """Keep the front of a run: what misses what is asked next may keep it some day.
+
+    Parameters
+    ----------
+    run : Run
+        The run; its folder is locked. [-]
+    course : Course
+        As it measures before the change. [-]
+    """
+    genomes = course.found().archive.genomes
+    if len(genomes):
+        both = np.concatenate([_aside(run, course.encoding), genomes])
+        buffer = io.BytesIO()
+        np.savez(buffer, genomes=np.unique(both, axis=0))
+        write_bytes(run.folder / ASIDE, buffer.getvalue())
+
+
+def _aside(run: Run, encoding: Encoding) -> NDArray[np.int64]:
+    """Genomes of former fronts of a run, of the same choices."""
+    path = run.folder / ASIDE
+    if not path.exists():
+        return np.zeros((0, encoding.n_genes), dtype=np.int64)
+    genomes = _read_aside(path)
+    choices = encoding.n_choices
+    if (
+        genomes.shape[1:] != choices.shape
+        or ((genomes < 0) | (genomes >= choices)).any()
+    ):
+        raise InputError(str(path), [unreadable("its choices are not the spec's")])
+    return genomes
+
+
+def _read_aside(path: Path) -> NDArray[np.int64]:
+    try:
+        with np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as opened:
+            genomes: NDArray[np.int64] = opened["genomes"]
+            if genomes.ndim != 2 or genomes.dtype != np.int64:
+                raise ValueError("it holds no genomes")
+    except _NOT_READ as error:
+        raise InputError(str(path), [unreadable(str(error))]) from error
+    return genomes
 
 
 def _lost(run: Run, fault: Fault) -> InputError:

@@ -105,8 +105,8 @@ class Course(Protocol):
     def receive(self, genomes: IntArray) -> None:
         """Take in designs that were found elsewhere, to be bred from with the rest."""
 
-    def measured_anew(self, encoding: Encoding) -> "Course":
-        """The same designs, as they measure under other conditions."""
+    def measured_anew(self, encoding: Encoding, also: IntArray) -> "Course":
+        """The same designs and some others, as they measure under other conditions."""
 
     def run(
         self,
@@ -239,20 +239,22 @@ class Solo:
         """
         return self.search.hypervolume()
 
-    def measured_anew(self, encoding: Encoding) -> "Solo":
-        """The same designs, as they measure under other conditions.
+    def measured_anew(self, encoding: Encoding, also: IntArray) -> "Solo":
+        """The same designs and some others, as they measure under other conditions.
 
         Parameters
         ----------
         encoding : Encoding
             Of the same choices. [-]
+        also : ndarray, shape (n, n_genes)
+            The others. [-]
 
         Returns
         -------
         course : Solo
             Its marks begin anew. [-]
         """
-        state = measured_anew(encoding, self.search.state)
+        state = measured_anew(encoding, self.search.state, also)
         return Solo(encoding, replace(self.stall, marks=[]), state)
 
     def run(
@@ -307,8 +309,8 @@ def read_marks(words: Any) -> list[tuple[int, float]]:
     return [(int(evaluations), float(share)) for evaluations, share in words]
 
 
-def measured_anew(encoding: Encoding, state: State) -> State:
-    """Designs of a state, measured under other conditions.
+def measured_anew(encoding: Encoding, state: State, also: IntArray) -> State:
+    """Designs of a state and some others, measured under other conditions.
 
     Parameters
     ----------
@@ -316,6 +318,8 @@ def measured_anew(encoding: Encoding, state: State) -> State:
         The conditions; of the same choices as the state's. [-]
     state : State
         Of a search. [-]
+    also : ndarray, shape (n, n_genes)
+        The others. [-]
 
     Returns
     -------
@@ -326,7 +330,7 @@ def measured_anew(encoding: Encoding, state: State) -> State:
     fresh = search.state
     fresh.rng = state.rng
     fresh.progress = replace(state.progress, archive=0, least_violation=np.inf)
-    both = np.concatenate([state.archive.genomes, state.living.genomes])
+    both = np.concatenate([state.archive.genomes, state.living.genomes, also])
     if len(both) == 0:
         return fresh
     _, first = np.unique(both, axis=0, return_index=True)

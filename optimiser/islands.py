@@ -300,13 +300,15 @@ class Islands:
             whole.first_feasible_seconds = whole.first_feasible_seconds or whole.seconds
         self._view = None
 
-    def measured_anew(self, encoding: Encoding) -> "Islands":
-        """The same designs, as they measure under other conditions.
+    def measured_anew(self, encoding: Encoding, also: IntArray) -> "Islands":
+        """The same designs and some others, as they measure under other conditions.
 
         Parameters
         ----------
         encoding : Encoding
             Of the same choices. [-]
+        also : ndarray, shape (n, n_genes)
+            The others, which the first measures. [-]
 
         Returns
         -------
@@ -323,7 +325,8 @@ class Islands:
             state = island.state
             if i == 0:
                 state = replace(state, archive=common.join(state.archive))
-            new.islands[i] = _Island(measured_anew(encoding, state))
+            more = also if i == 0 else also[:0]
+            new.islands[i] = _Island(measured_anew(encoding, state, more))
         new._gather(new.whole)
         new._count()
         return new

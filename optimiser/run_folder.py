@@ -20,6 +20,8 @@ EXACT: Final = "exact.csv"
 DESIGNS: Final = "designs"
 HISTORY: Final = "history.csv"
 CHECKPOINT: Final = "checkpoint.npz"
+#: Designs of fronts under former specs and libraries.
+ASIDE: Final = "aside.npz"
 NEAREST: Final = "nearest.toml"
 EXPLANATION: Final = "explanation.txt"
 EXPLANATION_JSON: Final = "explanation.json"

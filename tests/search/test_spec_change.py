@@ -114,6 +114,32 @@ def test_a_band_tightened_keeps_what_fits(copy, spec, tmp_path, islands, no_fron
     assert_same_course(resume(folder, evaluations=1_500), whole)
 
 
+@pytest.mark.parametrize("islands", [1, 2])
+def test_a_slip_in_a_band_costs_nothing(copy, spec, tmp_path, islands):
+    """What left the front is back under a spec that it keeps."""
+    run = copy(islands)
+    front = run.front
+    least = float(front["torque_deg"].min()) + 1e-4
+    slip = changed(
+        spec,
+        tmp_path,
+        (TORQUE, f'torque = {{ trade = "less", at_most = "{least:.4f} deg" }}'),
+    )
+    said = []
+    resume = partial(resume_run, hands=ONE, evaluations=1, say=said.append)
+    run = resume(run.folder, spec=slip)
+    assert len(run.front) < 0.2 * len(front)
+    assert "the run keeps them: under a spec that they keep" in said[0]
+    run = resume(run.folder, spec=run.folder / "spec-1.toml")
+    assert set(run.front["id"]) == set(front["id"])
+    # what is kept is checked like a checkpoint is
+    (run.folder / "aside.npz").write_bytes(b"no arrays")
+    with pytest.raises(InputError, match=r"aside\.npz: 1 problem"):
+        resume(run.folder, spec=slip)
+    assert open_run(run.folder).about["specs"][-1]["file"] == "spec-2.toml"
+    assert not (run.folder / "spec-3.toml").exists()
+
+
 def test_objectives_points_and_rules_may_change_too(copy, spec, tmp_path):
     run = copy(1)
     other = changed(
