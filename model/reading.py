@@ -47,6 +47,10 @@ T = TypeVar("T")
 FORMAT: Final = 1
 
 _TOML_PLACE = re.compile(r"\s*\(at (line \d+, column \d+|end of document)\)")
+#: a quantity or a name without quotes, or in those of a text processor
+_UNQUOTED = re.compile(
+    r"[=\[,]\s*(?!(?i:true|false)\b)(?:[-+]?[\d.]+\s*[^\W\d_eE]|[^\W\d]|[“”„’‘±])"
+)
 #: what the TOML reader says, where its words do not help
 _SYNTAX_WORDS: Final = {
     "Cannot overwrite a value": "this key stands twice in its table",
@@ -376,7 +380,7 @@ def parse_document(text: str, source: str) -> Document:
     try:
         data = tomllib.loads(text)
     except (ValueError, RecursionError) as error:
-        raise InputError(source, [_syntax_fault(error)]) from None
+        raise InputError(source, [_syntax_fault(error, text)]) from None
     document = Document(source, data, text)
     version = data.get("format")
     if version is None:
@@ -396,7 +400,7 @@ def parse_document(text: str, source: str) -> Document:
     return document
 
 
-def _syntax_fault(error: Exception) -> Fault:
+def _syntax_fault(error: Exception, written: str) -> Fault:
     if isinstance(error, RecursionError):
         return Fault("", None, None, "not TOML: nested too deeply.")
     text = str(error)
@@ -406,4 +410,8 @@ def _syntax_fault(error: Exception) -> Fault:
     if match is None:
         return Fault("", None, None, f"not TOML: {reason}.")
     place = match.group(1).replace("end of document", "the end of the file")
-    return Fault(place, None, None, f"not TOML: {reason}.")
+    message = f"not TOML: {reason}."
+    line = re.match(r"line (\d+)", place)
+    if line and _UNQUOTED.search(written.splitlines()[int(line.group(1)) - 1]):
+        message += ' Quantities and names stand in straight quotes, "10 mm".'
+    return Fault(place, None, None, message)

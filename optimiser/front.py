@@ -4,8 +4,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
+import moocore
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from model import (
     METRICS,
@@ -31,6 +33,11 @@ from optimiser.words import ei_column
 SECTION = "section_difference_pct"
 #: A design evaluated by itself and in its batch may differ by so much. [-]
 SAME_NUMBER = 1e-9
+#: Digits to which objectives are told apart on the front.
+_DIGITS = 9
+
+Array = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 
 def write_front(
@@ -55,7 +62,7 @@ def write_front(
     on_design : callable
         Called with how many are done, and how many there are. [-]
     """
-    archive = state.archive
+    archive = state.archive.take(_apart(state.archive.F))
     order = np.argsort(archive.F[:, 0], kind="stable")
     points = run.spec.ei_targets
     metrics, EI = encoding.measure(archive.genomes)
@@ -105,6 +112,17 @@ def write_front(
         run.about["left_out"] = left_out
     limit = SECTION_DIFFERENCE * 100.0
     run.about["section_above"] = sum(row[SECTION] > limit for row in rows.values())
+
+
+def _apart(F: Array) -> IntArray:
+    """Designs that none betters, but for rounding.
+
+    An archive keeps what is better in the last digit of one objective, however much
+    worse it is in the others.
+    """
+    size = np.abs(F).max(axis=0, initial=0.0)
+    rounded = np.round(F / np.where(size > 0.0, size, 1.0), _DIGITS)
+    return np.flatnonzero(moocore.is_nondominated(rounded, keep_weakly=True))
 
 
 def _written(run: Run) -> tuple[dict[str, float], dict[str, dict[str, Any]]]:

@@ -198,6 +198,6 @@ def starts_text(starts: Starts) -> str:
     if more > 0:
         lines.append(f"  {more} more differ likewise; all are in start.json of the run")
     if starts.held:
-        names = ", ".join(one.place for one in starts.held)
-        lines.append(f"  held as in the first: {names}")
+        lines.append(f"  held as the places take it from {starts.designs[0].source}")
+        lines += [f"    {one.place}: {one}" for one in starts.held]
     return "\n".join(lines)

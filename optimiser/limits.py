@@ -383,16 +383,24 @@ def _of_mandrel(
         )
 
 
-#: Rules that a measure is held to: how they are let go.
-_MEASURED: dict[str, tuple[str, Callable[[Rules], Rules]]] = {
-    "wall_min": ("wall_min", lambda r: replace(r, wall_min=0.7 * r.wall_min)),
+#: Rules that a measure is held to: how they are let go, so far that the nearest design
+#: keeps them too.
+_MEASURED: dict[str, tuple[str, Callable[[Rules, float], Rules]]] = {
+    "wall_min": (
+        "wall_min",
+        lambda r, found: replace(r, wall_min=min(0.7 * r.wall_min, 0.95 * found)),
+    ),
     "diameter_step": (
         "diameter_step_max",
-        lambda r: replace(r, diameter_step_max=1.5 * r.diameter_step_max),
+        lambda r, found: replace(
+            r, diameter_step_max=max(1.5 * r.diameter_step_max, 1.1 * found)
+        ),
     ),
     "tip_grind_depth": (
         "tip_grind_max",
-        lambda r: replace(r, tip_grind_max=2.0 * r.tip_grind_max + 1e-4),
+        lambda r, found: replace(
+            r, tip_grind_max=max(2.0 * r.tip_grind_max + 1e-4, 1.1 * found)
+        ),
     ),
 }
 
@@ -413,9 +421,12 @@ def _of_rules(
             continue
         key, let_go = _MEASURED[name]
         sign = -1.0 if name == "wall_min" else 1.0
-        off = sign * (report.shop[:, i] - float(getattr(rules, key)))
-        is_at = off > -_NEAR
-        yield limit(key, _rule_text(key, rules), let_go(rules), is_at)
+        rule = float(getattr(rules, key))
+        found = report.shop[0, i] if len(report.shop) else rule
+        # a wall that is ground through says nothing
+        found = float(found) if np.isfinite(found) and found > 0.0 else rule
+        is_at = sign * (report.shop[:, i] - rule) > -_NEAR
+        yield limit(key, _rule_text(key, rules), let_go(rules, found), is_at)
     spread = report.metrics[:, list(METRIC).index("direction_spread")]
     most = rules.direction_spread_max
     yield limit(
@@ -441,7 +452,7 @@ def _of_rules(
     yield limit(
         "materials_max",
         f"{rules.materials_max}",
-        replace(rules, materials_max=rules.materials_max + 2),
+        replace(rules, materials_max=rules.materials_max + 1),
         kinds >= rules.materials_max,
     )
     yield limit(

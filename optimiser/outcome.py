@@ -174,6 +174,11 @@ def explain_nothing(run: Run) -> None:
     path = run.folder / EXPLANATION
     if path.exists():
         say_error(path.read_text(encoding="utf-8").rstrip())
+    elif run.state == "done":
+        say_error(
+            "what stands in the way was not looked for to the end; it is with:  "
+            + command_text("resume", run.folder)
+        )
     say_error("widen a band, give the places more choices, or search longer")
 
 

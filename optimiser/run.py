@@ -38,7 +38,7 @@ from optimiser.misses import misses
 from optimiser.problem import Demand
 from optimiser.reason_text import write_explanation
 from optimiser.run_folder import LIBRARY, NEAREST, locked, new_folder, sweep
-from optimiser.run_library import library_changes, read_origin
+from optimiser.run_library import UNREADABLE, library_changes, read_origin
 from optimiser.spec_file import named_library
 from optimiser.store import Run, create_run, open_run, set_budget, versions, write_about
 from optimiser.watch import Listener, Watch
@@ -205,7 +205,12 @@ def resume_run(
         origin = read_origin(run) if take_library else None
         if changes := library_changes(run):
             run.about["library_changes"] = list(changes)
-            say(_changed_library(run, changes, is_taken=take_library))
+            is_readable = not changes[0].startswith(UNREADABLE)
+            say(
+                _changed_library(
+                    run, changes, is_taken=take_library, is_readable=is_readable
+                )
+            )
         else:
             run.about.pop("library_changes", None)
         if spec is not None:
@@ -226,11 +231,16 @@ def resume_run(
     return run
 
 
-def _changed_library(run: Run, changes: tuple[str, ...], *, is_taken: bool) -> str:
+def _changed_library(
+    run: Run, changes: tuple[str, ...], *, is_taken: bool, is_readable: bool
+) -> str:
     where = run.about["library_folder"] or "the packaged library"
-    what = f"{where} has changed since this run was started: {'; '.join(changes)}."
+    said = "; ".join(changes).removesuffix(".")
+    what = f"{where} has changed since this run was started: {said}."
     if is_taken:
         return f"{what} It is taken as it is now, and every design measured anew."
+    if not is_readable:
+        return f"{what} The run goes on with its own copy."
     return (
         f"{what} The run goes on with its own copy; resume with --take-library to "
         "take it as it is now."
@@ -288,6 +298,8 @@ def _go(
                 # what came in stands, and is worth writing
                 lost = str(error)
         _close(run, course, watch, lost)
+        if run.state == "done" and not course.found().archive.n:
+            watch.tell_what("looking for what stands in the way")
         kept = write_explanation(run, course.found(), lambda: wishes() > 0)
         if kept:
             course.receive(np.array(kept, dtype=np.int64))

@@ -31,6 +31,10 @@ def read_origin(run: Run) -> Library:
     return read_library(Path(folder) if folder else None)
 
 
+#: How a change begins that leaves no library.
+UNREADABLE = "cannot be read any more"
+
+
 def library_changes(run: Run) -> tuple[str, ...]:
     """What has changed in the library since a run was started with it.
 
@@ -49,7 +53,7 @@ def library_changes(run: Run) -> tuple[str, ...]:
     try:
         now = read_origin(run)
     except InputError as error:
-        return (f"cannot be read any more: {' '.join(str(error).split())}",)
+        return (f"{UNREADABLE}: {' '.join(str(error).split())}",)
     changes = []
     for table in ("fibres", "resins", "prepregs", "mandrels", "price_breaks"):
         old, new = getattr(run.library, table), getattr(now, table)

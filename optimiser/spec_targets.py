@@ -219,13 +219,13 @@ def _target(document: Document, metric: Metric, raw: object) -> Target | None:
         low = max(low, at_least)
     if at_most is not None:
         high = min(high, at_most)
-    if low > high:
+    if low >= high:
+        why = "nothing lies in its band" if low > high else "its band has no width"
         document.fault(
             where,
             None,
             None,
-            f"nothing lies in its band: at least {metric.shown(low)} and at most "
-            f"{metric.shown(high)}.",
+            f"{why}: at least {metric.shown(low)} and at most {metric.shown(high)}.",
         )
         return None
     # what a metric can be at all, its ends excluded

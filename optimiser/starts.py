@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from model import Sheet
+from model import Sheet, write_flag_angle
 from optimiser.encoding import Encoding
 from optimiser.spec import Place, Spec
 
@@ -29,6 +29,13 @@ class Held:
     start: float  #: [m]
     end: float  #: [m]
     wraps: float  #: [-]
+
+    def __str__(self) -> str:
+        """The flag in words."""
+        ends = f"{self.start * 1e3:g} to {self.end * 1e3:g} mm"
+        angle = write_flag_angle(self.angle, is_pair=self.is_pair)
+        wraps = f"{self.wraps:g} wrap{'' if self.wraps == 1.0 else 's'}"
+        return f"{self.material} {angle}°, {ends}, {wraps}"
 
     def hold(self, place: Place) -> Place:
         """The place with this flag as its only choice.

@@ -193,10 +193,23 @@ class Run:
                 f"{', ...' if len(found) > 5 else ''}. Give more of the id."
             )
         elif designs:
-            message = f"no such design in this run. {suggestion(identity, designs)}"
+            near = [name for name in designs if _is_slip(identity, name)]
+            hint = (
+                suggestion(identity, near)
+                if near
+                else f"It may have left the front since; {FRONT} names those on it."
+            )
+            message = f"no such design in this run. {hint}"
         else:
             message = "this run holds no design."
         raise InputError(str(self.folder), [Fault("", "design", identity, message)])
+
+
+def _is_slip(written: str, name: str) -> bool:
+    """Whether a name may have been meant; most names are as unlike as any two."""
+    if len(written) != len(name):
+        return False
+    return sum(a != b for a, b in zip(written, name, strict=True)) <= 2
 
 
 def unreadable(why: str) -> Fault:

@@ -361,13 +361,16 @@ def abandon_stdout() -> None:
     os.dup2(nowhere, sys.stdout.fileno())
 
 
-def standing_text(standing: Standing) -> str:
+def standing_text(standing: Standing, width: int | None = None) -> str:
     """Say where a search stands.
 
     Parameters
     ----------
     standing : Standing
         As a listener gets it. [-]
+    width : int or None
+        Letters that there is room for; what matters least is left out where they are
+        few. None for any number. [-]
 
     Returns
     -------
@@ -383,25 +386,34 @@ def standing_text(standing: Standing) -> str:
         shares.append(progress.evaluations / budget.evaluations)
     if budget.seconds is not None:
         shares.append(progress.seconds / budget.seconds)
-    # what matters least stands last, where a narrow terminal cuts
-    parts = [f"{min(max(shares), 1.0):.0%} {count} designs"]
-    if rate:
-        parts.append(f"{rate:,.0f}/s")
-    if standing.is_stopping:
-        parts.append("stopping")
-    elif standing.left is not None:
-        parts.append(f"left {_clock(standing.left)}")
+    left = "" if standing.left is None else f"left {_clock(standing.left)}"
     share = progress.feasible / max(progress.evaluations, 1)
-    parts += [
-        f"feasible {progress.feasible:,} ({share:.1%})",
-        f"front {progress.archive:,}",
-        f"hypervolume {standing.hypervolume:.4f}",
+    # each with how much it matters
+    parts = [
+        (0, standing.trouble),
+        (1, standing.writing),
+        (2, f"{min(max(shares), 1.0):.0%} {count} designs"),
+        (6, f"{rate:,.0f}/s" if rate else ""),
+        (3, "stopping" if standing.is_stopping else left),
+        (7, f"feasible {progress.feasible:,} ({share:.1%})"),
+        (4, f"front {progress.archive:,}"),
+        (5, f"hypervolume {standing.hypervolume:.4f}"),
     ]
-    if standing.writing:
-        parts.insert(0, standing.writing)
-    if standing.trouble:
-        parts.insert(0, standing.trouble)
-    return ", ".join(parts)
+    parts = [part for part in parts if part[1]]
+    while True:
+        text = ", ".join(words for _, words in parts)
+        if width is None or len(text) <= width or len(parts) == 1:
+            return text
+        parts.remove(max(parts))
+
+
+def _width() -> int | None:
+    """Letters in a line of the terminal; None where it does not say."""
+    try:
+        columns = os.get_terminal_size(sys.stderr.fileno()).columns
+    except (OSError, ValueError):
+        return None
+    return columns - 1 if columns > 1 else None
 
 
 def _clock(seconds: float) -> str:
@@ -464,14 +476,13 @@ class ProgressLine:
             self._is_gone = True
 
     def _show(self, standing: Standing) -> None:
-        text = standing_text(standing)
         if self.is_live:
             if self._bar is None:
                 self._bar = tqdm(bar_format="{desc}", dynamic_ncols=True, leave=True)
-            self._bar.set_description_str(text)
+            self._bar.set_description_str(standing_text(standing, _width()))
             return
         is_new_trouble = standing.trouble not in {"", self._trouble}
         self._trouble = standing.trouble
         if is_new_trouble or monotonic() - self._said >= _LINE_EVERY:
             self._said = monotonic()
-            print(text, file=sys.stderr, flush=True)
+            print(standing_text(standing), file=sys.stderr, flush=True)

@@ -135,8 +135,8 @@ class Watch:
                     error.add_note(f"{left:,} evaluations since the last one are lost")
                     raise
                 self.trouble = (
-                    f"{left:,} evaluations are not on disk, tried again until the next "
-                    f"wish to stop: {_failed(error)}"
+                    f"{error.strerror}: {left:,} evaluations are not on disk; Ctrl-C "
+                    "gives them up"
                 )
                 self.tell()
                 until = monotonic() + _TRY_AGAIN
@@ -172,9 +172,20 @@ class Watch:
         now = monotonic()
         is_over = done == total
         if is_over or now - self.told >= _TELL_EVERY:
-            self.writing = "" if is_over else f"writing design {done:,} of {total:,}"
-            self.tell()
+            words = "" if is_over else f"writing design {done:,} of {total:,}"
+            self.tell_what(words)
             self.told = now
+
+    def tell_what(self, words: str) -> None:
+        """Tell what is done, once the search is over.
+
+        Parameters
+        ----------
+        words : str
+            In a few words. [-]
+        """
+        self.writing = words
+        self.tell()
 
     def tell(self, *, is_last: bool = False) -> None:
         """Tell the listener where the run stands.
@@ -202,4 +213,4 @@ class Watch:
 
 
 def _failed(error: OSError) -> str:
-    return f"checkpoint failed, {error.filename}: {error.strerror}"
+    return f"{error.strerror}: no checkpoint ({error.filename})"

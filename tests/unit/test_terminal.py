@@ -2,6 +2,8 @@
 
 import time
 
+import pytest
+
 from optimiser.budget import Budget
 from optimiser.state import Progress
 from optimiser.terminal import ProgressLine, standing_text
@@ -40,6 +42,26 @@ def test_progress_names_all_that_matters():
     assert "left" not in standing_text(standing(rate=None))
     assert "stopping" in standing_text(standing(is_stopping=True))
     assert "disk is full" in standing_text(standing(trouble="disk is full"))
+
+
+@pytest.mark.parametrize("width", [30, 60, 79, 100])
+def test_a_narrow_terminal_shows_whole_words_that_matter_most(width):
+    progress = Progress(
+        evaluations=1_234_567, seconds=2_000.0, feasible=812_345, archive=3_456
+    )
+    text = standing_text(
+        standing(progress=progress, budget=Budget(10_000_000, None)), width
+    )
+    whole = standing_text(
+        standing(progress=progress, budget=Budget(10_000_000, None))
+    ).split(", ")
+    assert len(text) <= max(width, len("12% 1,234,567 of 10,000,000 designs"))
+    assert set(text.split(", ")) <= set(whole)
+    if width >= 79:
+        assert "front 3,456" in text
+        assert "left 4:52:10" in text
+    full = "No space left on device: 12 evaluations are not on disk"
+    assert standing_text(standing(trouble=full), width).startswith(full)
 
 
 def test_progress_lines_are_few_where_nobody_watches(capsys, monkeypatch):
