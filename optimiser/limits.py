@@ -236,9 +236,12 @@ def _of_places(
                 carried = tuple(sorted({*getattr(place, key), *map(float, more)}))
                 changed = _carried(place, key, carried)
                 last = float(more[-1])
+                tried = _further(key, last, is_top=is_top)
+                if key == "wraps" and last > spec.rules.turns_max + 1e-9:
+                    tried += ", and turns_max in [rules] as many"
                 yield Limit(
                     f"{where}: {_edge(key, edge, is_top=is_top)}",
-                    _further(key, last, is_top=is_top),
+                    tried,
                     _with_place(spec, j, changed),
                     library,
                     at & there[:, j],
