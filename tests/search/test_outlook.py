@@ -58,9 +58,7 @@ def children(scenario, library):
     encoding = encode(scenario, library)
     # also a metric that no packaged scenario asks for
     wanted = encoding.conditions.wanted | {"cantilever_deflection"}
-    # and costs that are shared by the shafts sold
-    costs = Costs(labour_per_flag=1.5, labour_per_shaft=6.0, scrap=0.25)
-    conditions = replace(encoding.conditions, wanted=wanted, costs=costs)
+    conditions = replace(encoding.conditions, wanted=wanted)
     encoding = replace(encoding, conditions=conditions)
     nothing = np.zeros((0, encoding.n_genes), dtype=np.int64)
     mates = np.zeros((0, 1), dtype=np.int64)
@@ -106,7 +104,10 @@ def test_slopes_are_those_of_the_outlook(children, is_ground):
     encoding, genomes = children
     if not is_ground:
         encoding = unground(encoding)
-    table = cells_of(encoding)
+    # costs beside prepreg, which the shafts that are sold bear
+    costs = Costs(labour_per_flag=1.5, labour_per_shaft=6.0, scrap=0.25)
+    conditions = replace(encoding.conditions, costs=costs)
+    table = cells_of(replace(encoding, conditions=conditions))
     layups = decoded(encoding, genomes[:60])
     here = foresee(table, layups, slopes=True)
     h = 1e-7

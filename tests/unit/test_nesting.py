@@ -119,7 +119,9 @@ def test_a_profile_encloses_its_outline(pieces):
         around = shapely.buffer(shapely.Polygon(ring), NOTHING)
         assert around.contains(shapely.Polygon(outline))
         hull = shapely.Polygon(outline).convex_hull
-        assert around.area < 1.02 * hull.area + 1e-4
+        # what begins within a row counts in the whole row
+        row = 0.5e-3 * np.ptp(outline[:, 0])
+        assert around.area < 1.02 * hull.area + 2.0 * row + 1e-4
 
 
 def test_a_real_shaft_is_laid_whole_and_apart():
