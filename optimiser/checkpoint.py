@@ -5,7 +5,6 @@ import math
 import shlex
 import zipfile
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -144,22 +143,14 @@ def _aside(run: Run, encoding: Encoding) -> NDArray[np.int64]:
     path = run.folder / ASIDE
     if not path.exists():
         return np.zeros((0, encoding.n_genes), dtype=np.int64)
-    genomes = _read_aside(path)
-    choices = encoding.n_choices
-    if (
-        genomes.shape[1:] != choices.shape
-        or ((genomes < 0) | (genomes >= choices)).any()
-    ):
-        raise InputError(str(path), [unreadable("its choices are not the spec's")])
-    return genomes
-
-
-def _read_aside(path: Path) -> NDArray[np.int64]:
     try:
         with np.load(io.BytesIO(path.read_bytes()), allow_pickle=False) as opened:
             genomes: NDArray[np.int64] = opened["genomes"]
-            if genomes.ndim != 2 or genomes.dtype != np.int64:
-                raise ValueError("it holds no genomes")
+        if genomes.dtype != np.int64:
+            raise ValueError("it holds no genomes")
+        if ((genomes < 0) | (genomes >= encoding.n_choices)).any():
+            raise ValueError("it holds choices that the spec does not give")
+        genomes = genomes.reshape(-1, encoding.n_genes)
     except _NOT_READ as error:
         raise InputError(str(path), [unreadable(str(error))]) from error
     return genomes

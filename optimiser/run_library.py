@@ -8,6 +8,9 @@ from optimiser.files import write_text
 from optimiser.run_folder import LIBRARY, NEW_LIBRARY, OLD_LIBRARY
 from optimiser.store import Run
 
+#: How a change begins that leaves no library.
+UNREADABLE = "cannot be read any more"
+
 
 def read_origin(run: Run) -> Library:
     """The library that a run was started with, as it is now.
@@ -29,10 +32,6 @@ def read_origin(run: Run) -> Library:
     """
     folder = run.about.get("library_folder")
     return read_library(Path(folder) if folder else None)
-
-
-#: How a change begins that leaves no library.
-UNREADABLE = "cannot be read any more"
 
 
 def library_changes(run: Run) -> tuple[str, ...]:

@@ -388,7 +388,7 @@ def standing_text(standing: Standing, width: int | None = None) -> str:
         shares.append(progress.seconds / budget.seconds)
     left = "" if standing.left is None else f"left {_clock(standing.left)}"
     share = progress.feasible / max(progress.evaluations, 1)
-    # each with how much it matters
+    # each with its rank; the last in rank is left out first
     parts = [
         (0, standing.trouble),
         (1, standing.writing),

@@ -31,22 +31,11 @@ from tests.unit.shown_shafts import (
     LENGTH,
     a_flag,
     a_report,
-    a_spec,
     long_design,
     small_front,
     the_library,
     usual_design,
 )
-
-
-@pytest.fixture(scope="module")
-def report() -> Report:
-    return a_report()
-
-
-@pytest.fixture(scope="module")
-def spec(tmp_path_factory: pytest.TempPathFactory) -> Spec:
-    return a_spec(tmp_path_factory.mktemp("spec"))
 
 
 @pytest.fixture

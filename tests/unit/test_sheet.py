@@ -32,23 +32,12 @@ from optimiser.words import CAUTIONS, mm
 from tests.unit.shown_shafts import (
     LENGTH,
     a_report,
-    a_spec,
     long_design,
     the_library,
     usual_design,
 )
 
 DATE = datetime.date(2025, 3, 14)
-
-
-@pytest.fixture(scope="module")
-def report() -> Report:
-    return a_report()
-
-
-@pytest.fixture(scope="module")
-def spec(tmp_path_factory: pytest.TempPathFactory) -> Spec:
-    return a_spec(tmp_path_factory.mktemp("spec"))
 
 
 @pytest.fixture(scope="module")

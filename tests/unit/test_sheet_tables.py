@@ -19,23 +19,11 @@ from optimiser.spec import Spec
 from optimiser.words import edge_text, mm
 from tests.unit.shown_shafts import (
     LENGTH,
-    a_report,
-    a_spec,
     the_library,
     usual_design,
 )
 
 HALF_SHOWN = 0.05 + 1e-9  # half of the last digit of a length [mm]
-
-
-@pytest.fixture(scope="module")
-def report() -> Report:
-    return a_report()
-
-
-@pytest.fixture(scope="module")
-def spec(tmp_path_factory: pytest.TempPathFactory) -> Spec:
-    return a_spec(tmp_path_factory.mktemp("spec"))
 
 
 @given(st.floats(-0.05, 2.0))
