@@ -159,10 +159,11 @@ def _aside(run: Run, encoding: Encoding) -> NDArray[np.int64]:
 def _lost(run: Run, fault: Fault) -> InputError:
     """What a run without its checkpoint is told: what is left of it, and for what."""
     if (run.folder / FRONT).exists():
-        words = (
-            *("plyfront", "search", run.folder / SPEC),
-            *("--library", run.folder / LIBRARY, "--start-from", run.folder),
-        )
+        words: list[object] = ["plyfront", "search", run.folder / SPEC]
+        words += ["--library", run.folder / LIBRARY, "--start-from", run.folder]
+        words += [word for held in run.starts.held for word in ("--hold", held.place)]
+        if run.spec.search.islands > 1:
+            words += ["--islands", run.spec.search.islands]
         again = shlex.join(map(str, words))
         advice = (
             f"The designs of {FRONT} are left; a new run begins with them:  {again}"

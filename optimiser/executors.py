@@ -50,6 +50,10 @@ class CrewLostError(Exception):
     """Nobody is left to do the work; says why."""
 
 
+class _OtherProgramError(Exception):
+    """A worker would give other results than the rest; holds its address."""
+
+
 class Crew(Protocol):
     """Does pure functions for somebody who waits."""
 
@@ -135,6 +139,10 @@ class _Pool:
     def _look_around(self) -> None:
         """Nothing came: see whether that is for a reason."""
 
+    def _set_aside(self, worker: str) -> None:
+        """Give a worker no more work."""
+        raise NotImplementedError
+
     def submit(self, key: int, function: Callable[..., Any], *arguments: Any) -> None:
         """Have a function done.
 
@@ -179,6 +187,10 @@ class _Pool:
                 results.append((key, future.result()))
             except (BrokenExecutor, CancelledError):
                 self._is_broken = True
+                continue
+            except _OtherProgramError as error:
+                self._set_aside(str(error))
+                self._give_out(key)
                 continue
             self._asked.pop(key, None)
         if results:
@@ -299,9 +311,9 @@ def _on_same_footing(
 ) -> Any:
     """Do a function, unless this worker would give other results than the rest."""
     if footing() != here:
-        raise CrewLostError(
-            "a worker that joined the cluster later runs another program than the rest"
-        )
+        from distributed import get_worker
+
+        raise _OtherProgramError(get_worker().address)
     return function(*arguments)
 
 
@@ -317,12 +329,27 @@ class _Cluster(_Pool):
         self._footing = footing
         self._client = client
         self._pool = client.get_executor(pure=False, retries=_LOSSES_MOST)
+        #: workers that joined later, with another program
+        self._others: set[str] = set()
         self._lost_since: float | None = None
         self._heard = time.monotonic()
 
     def _executor(self) -> Executor:
         pool: Executor = self._pool
         return pool
+
+    def _set_aside(self, worker: str) -> None:
+        self._others.add(worker)
+        rest = sorted(set(self._client.nthreads()) - self._others)
+        if not rest:
+            raise CrewLostError(
+                f"all workers that are left of {self.where} joined it later and run "
+                "another program than the rest did"
+            )
+        # others too where the rest is lost, so that somebody says so
+        self._pool = self._client.get_executor(
+            pure=False, retries=_LOSSES_MOST, workers=rest, allow_other_workers=True
+        )
 
     def submit(self, key: int, function: Callable[..., Any], *arguments: Any) -> None:
         here = self._footing()
@@ -334,6 +361,9 @@ class _Cluster(_Pool):
             results = super().finished()
         except (CrewLostError, InputError):
             raise
+        except (ImportError, AttributeError) as error:
+            message = f"a worker cannot run this program ({_first_line(error)})"
+            raise CrewLostError(f"{self.where}: {message}") from error
         except Exception as error:
             # what a worker raises comes in the cluster's own wrappings
             if "distributed" in type(error).__module__:

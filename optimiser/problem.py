@@ -15,7 +15,6 @@ Array = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 _COLUMN = {metric.key: i for i, metric in enumerate(METRICS)}
-_SHOP = {name: i for i, name in enumerate(SHOP_MEASURES)}
 #: A one-sided bound has no tolerance to be measured by; this share of it stands in.
 _BOUND_SHARE = 0.05
 #: How far beyond a shop rule counts as one unit of violation. [m]

@@ -37,8 +37,10 @@ _BARREN = 4
 _NEAREST, _SITTING = 40, 0.6
 #: First it is searched on until the miss keeps this share of itself, or so often.
 _SETTLED, _ROUNDS_MOST = 0.95, 6
-#: How near a band comes is looked at for so many times as long.
-_LONGER = 3
+#: How near a band comes is looked at for so many times as long, or for this share of
+#: the run's evaluations if that is more, up to so many; and so again while it comes
+#: nearer.
+_LONGER, _NEARER_SHARE, _NEARER_MOST = 3, 0.005, 8_000
 #: At most so many bands and limits are tried.
 _BANDS_MOST, _LIMITS_MOST = 8, 6
 #: A first look at a limit is a quarter of a short search, where these are no more than
@@ -136,7 +138,8 @@ def explain(
         None where it was given up. [-]
     """
     n = int(np.clip(_SHARE * evaluations, _LEAST, _MOST))
-    lab = _Laboratory(spec, library, n, is_over)
+    n_nearer = max(_LONGER * n, int(min(_NEARER_SHARE * evaluations, _NEARER_MOST)))
+    lab = _Laboratory(spec, library, n, n_nearer, is_over)
     try:
         return lab.explain(genomes)
     except _GivenUpError:
@@ -151,13 +154,19 @@ class _Laboratory:
     """Short searches, and what they have cost."""
 
     def __init__(
-        self, spec: Spec, library: Library, n: int, is_over: Callable[[], bool]
+        self,
+        spec: Spec,
+        library: Library,
+        n: int,
+        n_nearer: int,
+        is_over: Callable[[], bool],
     ) -> None:
         options = replace(spec.search, population=_POPULATION, seed=0)
         self.spec, self.library = replace(spec, search=options), library
         self.demand = Demand.of(spec)
         self.names = self.demand.band_names
         self.n, self.is_over = n, is_over
+        self.n_nearer = n_nearer
         self.spent = 0
         #: genomes that keep all that is asked, as they turn up
         self.keeping: dict[tuple[int, ...], None] = {}
@@ -343,10 +352,16 @@ class _Laboratory:
         kept = self._keeping(encoding, base, bands, self.n)
         if kept is None:
             return None
-        # where it frees the others, how near it comes is worth a longer look, in which
+        # where it frees the others, how near it comes is worth longer looks, in which
         # what keeps them may give way to what all but keeps them
-        more = self._keeping(encoding, kept, bands, _LONGER * self.n)
-        return kept if more is None or more.miss > kept.miss else more
+        for _ in range(_ROUNDS_MOST):
+            more = self._keeping(encoding, kept, bands, self.n_nearer)
+            if more is None or more.miss >= kept.miss:
+                break
+            before, kept = kept.miss, more
+            if more.miss > _SETTLED * before:
+                break
+        return kept
 
     def _keeping(
         self, encoding: Encoding, start: _Tried, bands: list[int], n: int

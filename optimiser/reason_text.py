@@ -130,8 +130,10 @@ def explanation_text(explanation: Explanation) -> str:
             "nothing can be built to the end diameters that are asked; what follows "
             "lets them go"
         )
-    if e.nearest and not e.can_be_built:
-        lines.append("the nearest that was found so misses")
+    is_open = not (e.conflict or e.together or e.rules)
+    if e.nearest and (is_open or not e.can_be_built):
+        so = "" if e.can_be_built else "so "
+        lines.append(f"the nearest that was found {so}misses")
         lines += [f"  {words}" for words in e.nearest]
     if e.rules:
         lines.append("all bands are kept by the nearest design, but not the rules:")

@@ -37,7 +37,14 @@ from optimiser.islands import Islands, footing, warm_up
 from optimiser.misses import misses
 from optimiser.problem import Demand
 from optimiser.reason_text import write_explanation
-from optimiser.run_folder import LIBRARY, NEAREST, locked, new_folder, sweep
+from optimiser.run_folder import (
+    LIBRARY,
+    NEAREST,
+    locked,
+    new_folder,
+    refuse_used,
+    sweep,
+)
 from optimiser.run_library import UNREADABLE, library_changes, read_origin
 from optimiser.spec_file import named_library
 from optimiser.store import Run, create_run, open_run, set_budget, versions, write_about
@@ -132,11 +139,14 @@ def run_spec(
     encoding = encode(spec, tables)
     warm_up(encoding)
     now = datetime.now().astimezone()
-    folder = new_folder(spec, out, now)
-    with _crew(encoding, hands) as crew, locked(folder), _interruptible() as wishes:
-        run = create_run(folder, spec, tables, budget, now, origin, starts)
-        course = read_course(run, encoding)
-        _go(run, course, crew, wishes, listener)
+    if out is not None:
+        refuse_used(out)  # before workers are begun
+    with _crew(encoding, hands) as crew:
+        folder = new_folder(spec, out, now)
+        with locked(folder), _interruptible() as wishes:
+            run = create_run(folder, spec, tables, budget, now, origin, starts)
+            course = read_course(run, encoding)
+            _go(run, course, crew, wishes, listener)
     return run
 
 

@@ -38,7 +38,9 @@ _NAME_MOST: Final = 60
 
 
 def new_folder(spec: Spec, out: Path | None, now: datetime) -> Path:
-    """Find where a new run goes; nothing is made yet.
+    """Find where a new run goes.
+
+    A folder under results/ is made at once, so that no other start takes its name.
 
     Parameters
     ----------
@@ -66,10 +68,16 @@ def new_folder(spec: Spec, out: Path | None, now: datetime) -> Path:
     stem = f"{stem[:_NAME_MOST] or 'run'}-{now:%Y%m%d-%H%M%S}"
     folder = Path("results") / stem
     n = 1
-    while folder.exists():
-        n += 1
-        folder = folder.with_name(f"{stem}-{n}")
-    return folder
+    while True:
+        try:
+            folder.mkdir(parents=True)
+        except FileExistsError:
+            n += 1
+            folder = folder.with_name(f"{stem}-{n}")
+        except OSError:
+            return folder  # what is the matter with it is said where it is locked
+        else:
+            return folder
 
 
 def refuse_used(folder: Path) -> None:

@@ -313,6 +313,8 @@ class Search:
     def _pairs(self, genome: IntArray) -> IntArray:
         """Genomes that differ from one by two choices."""
         single = self.encoding.neighbours(genome)
+        if len(single) == 0:
+            return single
         first, second = self.state.rng.integers(0, len(single), (2, _PAIRS))
         pairs: IntArray = np.where(
             single[first] != genome, single[first], single[second]

@@ -40,10 +40,12 @@ IntArray = NDArray[np.int64]
 
 @compiled_lean
 def _least_length(t: Tables, place: int) -> float:
-    """Length that a place's flag must have, by the rules and for its run-outs."""
-    return float(
-        max(t.flag_length_min, t.run_out_tip[place] + t.run_out_butt[place] + SAME)
-    )
+    """Length that a place's flag must have, by the rules and for its run-outs.
+
+    Whoever asks allows for SAME, so that twice as much is a flag that is there at all.
+    """
+    run_outs = t.run_out_tip[place] + t.run_out_butt[place] + SAME
+    return float(max(t.flag_length_min, run_outs, 2.0 * SAME))
 
 
 @compiled_lean

@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import fields
 
-from model import METRIC, Fault, format_quantity, suggestion, write_flag_angle
+from model import METRIC, Fault, suggestion, write_flag_angle
 from optimiser.spec import EITarget, Place, Spec
 from optimiser.spec_words import choice_text, describe_target, written_text
 
@@ -24,12 +24,12 @@ def other_choices(old: Spec, new: Spec) -> list[Fault]:
         One a choice that is another; none where every design stays what it is. [-]
     """
     faults = []
-    for key, before, after in (
-        ("length", _mm(old.lengths), _mm(new.lengths)),
-        ("mandrel", ", ".join(old.mandrels), ", ".join(new.mandrels)),
-        ("mandrel_set", _mm(old.mandrel_sets), _mm(new.mandrel_sets)),
-        ("trim_tip", _mm((old.trim_tip,)), _mm((new.trim_tip,))),
-        ("trim_butt", _mm((old.trim_butt,)), _mm((new.trim_butt,))),
+    for key, (before, after) in (
+        ("length", _mm(old.lengths, new.lengths)),
+        ("mandrel", (", ".join(old.mandrels), ", ".join(new.mandrels))),
+        ("mandrel_set", _mm(old.mandrel_sets, new.mandrel_sets)),
+        ("trim_tip", _mm((old.trim_tip,), (new.trim_tip,))),
+        ("trim_butt", _mm((old.trim_butt,), (new.trim_butt,))),
     ):
         if before != after:
             faults.append(Fault("[shaft]", key, after, f"{_RUN} {before}."))
@@ -56,14 +56,14 @@ def other_choices(old: Spec, new: Spec) -> list[Fault]:
 
 
 def _other_place(old: Place, new: Place) -> Iterator[Fault]:
-    for key, before, after in (
-        ("material", _materials(old), _materials(new)),
-        ("angle", _angles(old), _angles(new)),
-        ("start", _mm(old.starts), _mm(new.starts)),
-        ("end", _mm(old.ends), _mm(new.ends)),
-        ("wraps", choice_text(old.wraps), choice_text(new.wraps)),
-        ("run_out", _run_outs(old), _run_outs(new)),
-        ("optional", str(old.optional).lower(), str(new.optional).lower()),
+    for key, (before, after) in (
+        ("material", (_materials(old), _materials(new))),
+        ("angle", (_angles(old), _angles(new))),
+        ("start", _mm(old.starts, new.starts)),
+        ("end", _mm(old.ends, new.ends)),
+        ("wraps", _listed(old.wraps, new.wraps)),
+        ("run_out", _mm(_run_outs(old), _run_outs(new))),
+        ("optional", (str(old.optional).lower(), str(new.optional).lower())),
     ):
         if before != after:
             yield Fault(f'place "{old.name}"', key, after, f"{_RUN} {before}.")
@@ -121,8 +121,23 @@ def _point(point: EITarget | None) -> str:
     return f"{low:.2f} to {high:.2f} N·m²"
 
 
-def _mm(values: tuple[float, ...]) -> str:
-    return f"{choice_text(values, 1e3)} mm"
+def _listed(
+    old: tuple[float, ...], new: tuple[float, ...], scale: float = 1.0
+) -> tuple[str, str]:
+    """Values of a choice in words, the same where all of them are the same."""
+    before, after = choice_text(old, scale), choice_text(new, scale)
+    if before == after:
+        # a long list was told by its ends alone
+        before, after = (
+            ", ".join(f"{value * scale:.6g}" for value in values)
+            for values in (old, new)
+        )
+    return before, after
+
+
+def _mm(old: tuple[float, ...], new: tuple[float, ...]) -> tuple[str, str]:
+    before, after = _listed(old, new, 1e3)
+    return f"{before} mm", f"{after} mm"
 
 
 def _materials(place: Place) -> str:
@@ -134,6 +149,5 @@ def _angles(place: Place) -> str:
     return ", ".join(write_flag_angle(a, is_pair=pair) for a, pair in angles)
 
 
-def _run_outs(place: Place) -> str:
-    ends = (place.run_out_tip, place.run_out_butt)
-    return " and ".join(format_quantity(end, "length") for end in ends)
+def _run_outs(place: Place) -> tuple[float, float]:
+    return place.run_out_tip, place.run_out_butt

@@ -30,7 +30,6 @@ from optimiser.budget import Budget
 from optimiser.files import write_text
 from optimiser.run_folder import (
     ABOUT,
-    CONDITIONS,
     DESIGNS,
     EXACT,
     FRONT,
@@ -474,8 +473,6 @@ def _read_about(path: Path) -> dict[str, Any]:
     if about["format"] != FORMAT:
         message = f"written for format {about['format']}; this version reads {FORMAT}."
         raise InputError(str(path), [Fault("", "format", None, message)])
-    if about.pop("is_to_measure_anew", None):
-        about[CONDITIONS] = 1  # as an earlier version said it
     options = about.get("options")
     if not isinstance(options, dict):
         raise InputError(str(path), [unreadable("no options")])

@@ -30,6 +30,9 @@ def code_of(search):
     others = {p.stem for p in (ROOT / "optimiser").glob("*.py")}
     whole = ["problem", "search"]
     roots = {"stock": ["problem"], "default": whole, AT_LENGTH: whole}
+    if search not in ("default", AT_LENGTH):
+        tests = ROOT / "tests"
+        files += [tests / "benchmarks" / "rivals.py", tests / "shop_rules.py"]
     roots = roots.get(search, ["problem", "breeding"])
     names = sorted({*roots, *(n for root in roots for n in _imported(root, others))})
     files += [ROOT / "optimiser" / f"{name}.py" for name in names]

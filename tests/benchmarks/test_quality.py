@@ -159,8 +159,10 @@ def test_a_search_of_other_sources_is_not_taken_up(tmp_path):
 
 
 def test_code_changes_with_code_and_not_with_words(monkeypatch, tmp_path):
-    for folder in ("model", "optimiser"):
-        (tmp_path / folder).mkdir()
+    for folder in ("model", "optimiser", "tests/benchmarks"):
+        (tmp_path / folder).mkdir(parents=True)
+    for name in ("benchmarks/rivals", "shop_rules"):
+        (tmp_path / "tests" / f"{name}.py").write_text("x = 1\n")
     for name in ("encoding", "problem", "breeding", "search", "steer"):
         (tmp_path / "optimiser" / f"{name}.py").write_text('"""A."""\nx = 1\n')
     monkeypatch.setattr(provenance, "ROOT", tmp_path)
@@ -171,7 +173,11 @@ def test_code_changes_with_code_and_not_with_words(monkeypatch, tmp_path):
     search.write_text('"""A."""\nx = 2\n')
     assert quality.code_of("default") != before[0]
     assert quality.code_of("stock") == before[1]
+    (tmp_path / "tests" / "shop_rules.py").write_text("x = 2\n")
+    assert quality.code_of("stock") != before[1]
+    before = quality.code_of("default"), quality.code_of("stock")
     (tmp_path / "model" / "beam.py").write_text("y = 3\n")
+    assert quality.code_of("default") != before[0]
     assert quality.code_of("stock") != before[1]
 
 

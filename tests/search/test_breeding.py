@@ -16,6 +16,7 @@ from tests.shop_rules import broken
 
 KEYS = [metric.key for metric in METRICS]
 NONE = np.zeros((0, 1), dtype=np.int64)
+NO_RUN_OUT = {"run_out_tip": 0.0, "run_out_butt": 0.0}
 
 
 @pytest.fixture(scope="module")
@@ -180,3 +181,23 @@ def test_a_mandrel_limits_square_starts_only_where_a_shaft_lies_on_it(
     with_shank = encode(replace(scenario, mandrel_sets=sets), other).tables
     np.testing.assert_array_equal(with_shank.taper, encoding.tables.taper)
     assert len(with_shank.taper) == len(scenario.mandrels)
+
+
+def test_a_flag_of_no_length_is_none(scenario, library):
+    """Where rules allow any length and starts and ends share a station."""
+    rules = replace(scenario.rules, flag_length_min=0.0, end_spacing_min=0.0)
+    places = tuple(
+        replace(place, starts=(0.2, 0.5), ends=(0.5, 0.9), **NO_RUN_OUT)
+        if place.name == "middle"
+        else place
+        for place in scenario.places
+    )
+    assert places != scenario.places
+    spec = replace(scenario, places=places, rules=rules)
+    encoding, genomes = bred(spec, library, 200)
+    layups, _ = encoding.decode(genomes)
+    there = layups.sheet >= 0
+    assert (there & (layups.start == 0.5)).any()
+    assert (there & (layups.end == 0.5)).any()
+    assert (layups.end > layups.start)[there].all()
+    assert np.isfinite(evaluate_batch(layups, encoding.conditions).metrics).any()

@@ -10,8 +10,9 @@ from contextlib import contextmanager
 
 import pytest
 
+from optimiser import executors
 from optimiser.cli import main
-from optimiser.executors import CrewLostError, _on_same_footing
+from optimiser.executors import CrewLostError
 from optimiser.run import Hands, resume_run, run_spec
 from optimiser.store import open_run
 from tests.search.courses import ROOT, assert_same_course, held_by, spec_with
@@ -22,7 +23,7 @@ BUDGET = 1_500
 ENVIRONMENT = os.environ | {"PYTHONPATH": str(ROOT), "PYTHONWARNINGS": "ignore"}
 
 
-def program(module, *words):
+def program(module, *words, **environment):
     """A program of the cluster, with what it says kept for whoever asks."""
     command = [sys.executable, "-m", f"distributed.cli.{module}", *map(str, words)]
     return subprocess.Popen(
@@ -31,13 +32,13 @@ def program(module, *words):
         stdout=subprocess.DEVNULL,
         text=True,
         cwd=ROOT,
-        env=ENVIRONMENT,
+        env=ENVIRONMENT | environment,
     )
 
 
-def worker(address):
+def worker(address, **environment):
     words = ("--nthreads", "1", "--no-nanny", "--no-dashboard")
-    return program("dask_worker", address, *words)
+    return program("dask_worker", address, *words, **environment)
 
 
 @contextmanager
@@ -195,11 +196,45 @@ def test_workers_with_another_program_are_refused(
     assert not (tmp_path / "r").exists()
 
 
+def footing_of_environment():
+    return {"the program": os.environ.get("PROGRAM_OF_TEST", "one")}
+
+
+def doubled(x):
+    time.sleep(0.02)
+    return 2 * x
+
+
+def results_of(crew, n):
+    for key in range(n):
+        crew.submit(key, doubled, key)
+    found = {}
+    deadline = time.monotonic() + 60
+    while len(found) < n:
+        assert time.monotonic() < deadline
+        found |= dict(crew.finished())
+    return found
+
+
 def test_a_worker_that_joins_later_with_another_program_does_nothing():
-    here = {"the program": "one"}
-    assert _on_same_footing(lambda: here, here, max, (1, 2)) == 2
-    with pytest.raises(CrewLostError, match="joined the cluster later"):
-        _on_same_footing(lambda: {"the program": "two"}, here, max, (1, 2))
+    """The rest goes on without it; with nobody else left the search says so."""
+    with scheduler() as (_process, address):
+        helpers = [worker(address)]
+        try:
+            wait_for_workers(address, 1)
+            with executors.cluster(address, footing_of_environment, int) as crew:
+                helpers.append(worker(address, PROGRAM_OF_TEST="two"))
+                wait_for_workers(address, 2)
+                assert results_of(crew, 20) == {key: 2 * key for key in range(20)}
+                assert results_of(crew, 20) == {key: 2 * key for key in range(20)}
+                helpers[0].kill()
+                wait_for_workers(address, 1)
+                with pytest.raises(CrewLostError, match="joined it later"):
+                    results_of(crew, 5)
+        finally:
+            for process in helpers:
+                process.kill()
+                process.communicate()
 
 
 @pytest.mark.slow

@@ -423,7 +423,8 @@ def closer(request, library):
 def test_nothing_hides_between_the_stations(closer):
     """At ten times the stations rules are kept, and bands to a fifth of a tolerance.
 
-    Of all designs of the kept fronts 0.19 of one is the worst: frequency, hybrid 85.
+    Frequency of hybrid 85 is the worst: coarse cells see long run-outs a little too
+    soft. Of all its 3,000 designs, not the 300 looked at here, 0.19 is the most.
     """
     encoding, _, finer = closer
     demand = Demand.of(encoding.spec)

@@ -7,10 +7,12 @@ from functools import partial
 import numpy as np
 import pytest
 
-from model import InputError
+from model import InputError, read_library
 from optimiser import anew
 from optimiser.cli import main
 from optimiser.run import Hands, resume_run, run_spec
+from optimiser.spec_change import other_choices
+from optimiser.spec_file import read_spec
 from optimiser.store import open_run
 from tests.search.courses import (
     assert_same_course,
@@ -22,6 +24,8 @@ from tests.search.courses import (
 pytestmark = pytest.mark.usefixtures("brisk")
 
 ONE = Hands(workers=1)
+EARLY = ("500 mm", "510 mm", "530 mm", "1067 mm")
+LATE = ("500 mm", "530 mm", "560 mm", "1067 mm")
 TORQUE = 'torque = { trade = "less", at_most = "4.6 deg" }'
 
 
@@ -202,6 +206,32 @@ def test_other_choices_are_refused_by_name(copy, spec, tmp_path, capsys):
     assert before == after
     with pytest.raises(InputError, match="no such file"):
         resume_run(run.folder, spec=tmp_path / "none.toml")
+
+
+@pytest.mark.parametrize(
+    ("key", "first", "second"),
+    [
+        ("wraps = { from = 1, to = 4, step = 0.5 }", (1, 1.5, 2, 3), (1, 2, 2.5, 3)),
+        ('end = { from = "500 mm", to = "1067 mm", step = "5 mm" }', EARLY, LATE),
+    ],
+)
+def test_values_amid_a_list_are_choices_too(spec, tmp_path, key, first, second):
+    """Genomes count along the list: with other values they are other designs."""
+    name = key.split()[0]
+
+    def listing(values):
+        path = changed(spec, tmp_path, (key, f"{name} = {list(values)}"))
+        return read_spec(path, read_library())
+
+    old, new = listing(first), listing(second)
+    assert not other_choices(old, old)
+    (fault,) = other_choices(old, new)
+    assert fault.key == name
+    # each is told whole
+    for value in first:
+        assert str(value).removesuffix(" mm") in fault.message
+    for value in second:
+        assert str(value).removesuffix(" mm") in str(fault.value)
 
 
 def test_a_change_of_spec_that_was_cut_off_and_not_asked_again_leaves_nothing(

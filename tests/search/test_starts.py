@@ -16,7 +16,7 @@ from optimiser.islands import Islands
 from optimiser.run import Hands, resume_run, run_spec
 from optimiser.store import open_run
 from tests.conftest import SCENARIOS
-from tests.search.courses import assert_same_run, course_of, spec_with
+from tests.search.courses import EIGHT, assert_same_run, course_of, spec_with
 
 pytestmark = pytest.mark.usefixtures("brisk")
 
@@ -282,3 +282,36 @@ def test_fixed_flags_stay_in_every_design(front, library, share, reorder):
         assert {f.name: f for f in flags if f.name in kept} == fixed_flags
         if not reorder:
             assert [flag.name for flag in flags] == names
+
+
+def test_a_run_from_the_only_design_there_is_ends(tmp_path):
+    """It has no neighbour either, and no pair of changes leads anywhere."""
+    text = EIGHT.replace('["700 mm", "1067 mm"]', '"1067 mm"')
+    text = text.replace("wraps = [2, 3]", "wraps = 3")
+    path = tmp_path / "one.toml"
+    path.write_text(text.replace('["200 mm", "300 mm"]', '"300 mm"'), encoding="utf-8")
+    first = run_spec(path, out=tmp_path / "first", evaluations=300)
+    assert first.about["exhausted"]
+    assert len(first.designs) == 1
+    run = run_spec(
+        path, out=tmp_path / "run", evaluations=300, start_from=[first.folder]
+    )
+    assert run.about["exhausted"]
+    assert set(run.designs) == set(first.designs)
+
+
+def test_without_its_checkpoint_a_run_says_what_was_held(spec, front, tmp_path):
+    run = run_spec(
+        spec,
+        out=tmp_path / "run",
+        evaluations=150,
+        islands=2,
+        hands=ONE,
+        start_from=[front.folder],
+        hold=["torque pair"],
+    )
+    assert len(run.designs)
+    (run.folder / "checkpoint.npz").unlink()
+    with pytest.raises(InputError) as caught:
+        resume_run(run.folder)
+    assert "--hold 'torque pair' --islands 2" in str(caught.value)
