@@ -50,6 +50,8 @@ _LOOK, _LOOKS_MOST = 0.25, 16
 _TIGHT = 0.6
 #: A band let go is still worth a little, so that what is reached is its nearest.
 _LET_GO = 0.1
+#: At first it is not known how far off that is; so many units should not be in the way.
+_FAR = 30.0
 #: A miss shrinks where at most this share of it is left, and this much goes.
 _SHRUNK, _SHRUNK_BY = 0.85, 0.03
 _KEPT = 1e-9
@@ -193,14 +195,18 @@ class _Laboratory:
         n: int,
         *,
         own: bool = False,
+        seed: int | None = None,
     ) -> _Tried:
         """Search on from some designs, and measure what comes.
 
-        It is measured against what the spec asks, or against the own demand.
+        It is measured against what the spec asks, or against the own demand. With a
+        seed it looks for kinds of designs that it does not have.
         """
         if self.is_over():
             raise _GivenUpError
-        search = Search(encoding, demand=demand, has_nursery=False)
+        options = replace(encoding.spec.search, seed=seed or 0)
+        seeded = replace(encoding, spec=replace(encoding.spec, search=options))
+        search = Search(seeded, demand=demand, has_nursery=seed is not None)
         rng = np.random.default_rng(0)
         begun, kept = settled(genomes, encoding.tables, rng)
         search.begin(begun[kept])
@@ -347,40 +353,37 @@ class _Laboratory:
 
     def _let_go(self, base: _Tried, bands: list[int]) -> _Tried | None:
         """Designs that keep all but some bands, nearest to those first, if any do."""
-        loose = [self.names[j] for j in bands]
-        encoding = self.encoding(self.spec, self.library, *loose)
-        kept = self._keeping(encoding, base, bands, self.n)
+        kept = self._nearer(base, bands, self.n, seed=0, least=_FAR)
         if kept is None:
             return None
-        # where it frees the others, how near it comes is worth longer looks, in which
-        # what keeps them may give way to what all but keeps them
-        for _ in range(_ROUNDS_MOST):
-            more = self._keeping(encoding, kept, bands, self.n_nearer)
+        # where it frees the others, how near it comes is worth longer looks
+        for seed in range(1, 1 + _ROUNDS_MOST):
+            more = self._nearer(kept, bands, self.n_nearer, seed=seed)
             if more is None or more.miss >= kept.miss:
                 break
             before, kept = kept.miss, more
-            if more.miss > _SETTLED * before:
+            if kept.miss > _SETTLED * before:
                 break
         return kept
 
-    def _keeping(
-        self, encoding: Encoding, start: _Tried, bands: list[int], n: int
+    def _nearer(
+        self, start: _Tried, bands: list[int], n: int, *, seed: int, least: float = 1.0
     ) -> _Tried | None:
-        """Search on with some bands worth little; those that keep the others."""
-        excess = np.maximum(start.G[0, bands], 1.0) * 3.0
-        demand = self.softened(bands, excess)
-        tried = self.search(encoding, start.genomes[:_POPULATION], demand, n)
-        others = np.delete(tried.G, bands, axis=1).sum(axis=1)
-        keep = np.flatnonzero(others <= _KEPT)
-        if len(keep) == 0:
-            return None
-        return _Tried(
-            encoding,
-            tried.genomes[keep],
-            tried.G[keep],
-            tried.metrics[keep],
-            tried.EI[keep],
-        )
+        """Search with some bands worth little; those that keep the others, if any.
+
+        Once from what there is, in which what keeps the others may give way to what all
+        but keeps them, and once from nothing, since what comes nearest to some bands is
+        often of another kind than what comes nearest to all.
+        """
+        loose = [self.names[j] for j in bands]
+        encoding = self.encoding(self.spec, self.library, *loose)
+        demand = self.softened(bands, np.maximum(start.G[0, bands], least))
+        found = [
+            self.search(encoding, start.genomes[:_POPULATION], demand, n),
+            self.search(encoding, start.genomes[:0], demand, n, seed=seed),
+        ]
+        kept = [one for tried in found if (one := _keeping(tried, bands)) is not None]
+        return min(kept, key=lambda one: one.miss, default=None)
 
     def _reached(self, tried: _Tried, j: int) -> Reached:
         name, asked = band_asked(self.names[j], self.spec)
@@ -453,3 +456,18 @@ class _Laboratory:
         # by the spec's own units, which would else grow with a rule that is let go
         demand = replace(Demand.of(limit.spec), unit=self.demand.unit)
         return self.search(new, genomes, demand, n, own=True)
+
+
+def _keeping(tried: _Tried, bands: list[int]) -> _Tried | None:
+    """Those that keep all but some bands; None where there are none."""
+    others = np.delete(tried.G, bands, axis=1).sum(axis=1)
+    keep = np.flatnonzero(others <= _KEPT)
+    if len(keep) == 0:
+        return None
+    return _Tried(
+        tried.encoding,
+        tried.genomes[keep],
+        tried.G[keep],
+        tried.metrics[keep],
+        tried.EI[keep],
+    )

@@ -15,7 +15,7 @@ from optimiser.decoding import GENES, HEAD, SHEET
 from optimiser.encoding import encode
 from optimiser.islands import Islands
 from optimiser.limits import limits_of, moved
-from optimiser.reason import explain
+from optimiser.reason import Explanation, explain
 from optimiser.reason_text import explanation_json, explanation_text
 from optimiser.search import Search
 from tests.search.courses import EIGHT
@@ -141,6 +141,26 @@ def test_a_rule_that_alone_is_in_the_way(scenario, library):
     text = explanation_text(found)
     assert "all bands are kept by the nearest design, but not the rules:" in text
     assert explanation_json(found)["only_rules_are_missed"] == [missed]
+
+
+def test_where_nothing_frees_the_others_it_says_what_the_nearest_misses():
+    """A band and a rule both missed, so that letting go of no band is enough."""
+    found = Explanation(
+        spec="both",
+        evaluations=1_000,
+        keeping=(),
+        can_be_built=True,
+        can_be_rolled=True,
+        nearest=("torque 4.20 deg, asked at most 4.00 deg", "thinnest wall 0.4 mm"),
+        conflict=(),
+        together=(),
+        rules=(),
+        binding=(),
+    )
+    lines = explanation_text(found).splitlines()
+    at = lines.index("the nearest that was found misses")
+    assert lines[at + 1 : at + 3] == [f"  {words}" for words in found.nearest]
+    assert lines[at + 3].startswith("no band was found that frees the others")
 
 
 def test_an_order_that_cannot_be_rolled(tmp_path, capsys):
