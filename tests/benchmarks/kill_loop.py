@@ -26,7 +26,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from optimiser.run import Hands, resume_run, run_spec
 from optimiser.survival import ARCHIVE_MOST
-from tests.benchmarks.provenance import machine
+from tests.benchmarks.provenance import code_of, machine
 from tests.search.courses import (
     assert_same_run,
     held_by,
@@ -57,6 +57,7 @@ def main():
     print("python tests/benchmarks/kill_loop.py", *sys.argv[1:])
     every = f"checkpoints every {options.every:g} s"
     print(f"{machine()}; two islands, two processes, {every}")
+    print(f"sources {code_of('default')}")
     print()
     draw = random.Random(options.seed)
     is_good = True
